@@ -1,1 +1,3 @@
-//! Placeholder.
+//! The whole house under test. One binary, so that it links once; modules mirror what they test.
+
+mod house;
