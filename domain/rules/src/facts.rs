@@ -1,0 +1,426 @@
+//! What the store loads for one depot: everything its recomputation needs, and nothing else. No ids are resolved
+//! here by any input or output: names and sheets come along.
+//!
+//! What the loader leaves out: corrected inspections and meter readings (the later fact that names one stands for
+//! it), retired units, closed findings, lifted holds, cancelled storms. What it keeps and marks: facts flagged
+//! `suspect` (hours running backwards, a time in the future), which count as seen but stay out of the hours' timeline.
+
+use std::collections::BTreeMap;
+
+use jiff::{Timestamp, civil::Date, tz::TimeZone};
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+use crate::Invalid;
+use crate::sheet::{Effect, Sheet, Work};
+use crate::verdict::Verdict;
+
+/// One depot and its machines.
+#[derive(Debug, Clone)]
+pub struct DepotFacts {
+    /// The depot.
+    pub id: Uuid,
+    /// Its name.
+    pub name: String,
+    /// Its civil zone; days, seasons and midnights are counted in it.
+    pub zone: TimeZone,
+    /// First day of its season, every year.
+    pub season_starts: MonthDay,
+    /// Last day of its season, every year.
+    pub season_ends: MonthDay,
+    /// Snow days in a typical season.
+    pub typical_snow_days: u32,
+    /// The storm it must be able to meet, when none is named.
+    pub design_storm: DesignStorm,
+    /// The ground it must clear.
+    pub duties: Vec<Duty>,
+    /// Operators it can put out.
+    pub operators: Vec<Operators>,
+    /// Its storms, not cancelled, ending now or later; past ones may be among them and are not used.
+    pub storms: Vec<StormFacts>,
+    /// The present sheet of each model its units are of, by model id.
+    pub sheets: BTreeMap<Uuid, Sheet>,
+    /// Its units, away ones too.
+    pub units: Vec<UnitFacts>,
+    /// Floors and thresholds.
+    pub settings: Settings,
+}
+
+/// Floors of status and advice.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Settings {
+    /// Under this chance a unit is not ready.
+    pub not_ready_under: f64,
+    /// Under this chance it is doubtful.
+    pub doubtful_under: f64,
+    /// A part with less than this chance to last the storm is to be renewed now.
+    pub renew_now_under: f64,
+    /// A part with less than this chance to last a season is to be renewed before it, or ordered.
+    pub season_under: f64,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Settings {
+            not_ready_under: 0.5,
+            doubtful_under: 0.9,
+            renew_now_under: 0.95,
+            season_under: 0.80,
+        }
+    }
+}
+
+/// A day of every year, written `MM-DD`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct MonthDay {
+    month: i8,
+    day: i8,
+}
+
+impl MonthDay {
+    /// The month, 1 to 12.
+    pub fn month(self) -> i8 {
+        self.month
+    }
+
+    /// The day of the month, 1 to 31.
+    pub fn day(self) -> i8 {
+        self.day
+    }
+
+    /// Reads `MM-DD`.
+    pub fn parse(text: &str) -> Result<Self, Invalid> {
+        let wrong = || {
+            Invalid::new(
+                "",
+                format!("{text:?} is not a day of the year; write it as MM-DD, like 11-15"),
+            )
+        };
+        let bytes = text.as_bytes();
+        if bytes.len() != 5 || bytes[2] != b'-' || !text.is_ascii() {
+            return Err(wrong());
+        }
+        let month: i8 = text[..2].parse().map_err(|_| wrong())?;
+        let day: i8 = text[3..].parse().map_err(|_| wrong())?;
+        // A leap year, so that 02-29 can be said; in other years it is the 28th.
+        Date::new(2024, month.into(), day).map_err(|_| wrong())?;
+        Ok(MonthDay { month, day })
+    }
+
+    /// That day in `year`; 29 February is the 28th where there is none.
+    pub fn in_year(self, year: i16) -> Date {
+        Date::new(year, self.month, self.day)
+            .or_else(|_| Date::new(year, self.month, 28))
+            .unwrap_or(Date::constant(2000, 1, 1))
+    }
+}
+
+impl std::fmt::Display for MonthDay {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{:02}-{:02}", self.month, self.day)
+    }
+}
+
+impl TryFrom<String> for MonthDay {
+    type Error = Invalid;
+
+    fn try_from(text: String) -> Result<Self, Invalid> {
+        MonthDay::parse(&text)
+    }
+}
+
+impl From<MonthDay> for String {
+    fn from(day: MonthDay) -> String {
+        day.to_string()
+    }
+}
+
+/// Snow to meet: the part of a storm that readiness is computed for.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct DesignStorm {
+    /// How long it snows, h.
+    pub hours: f64,
+    /// How much falls, mm.
+    pub depth_mm: f64,
+    /// At how much lying snow ground is cleared again, mm.
+    pub reclear_mm: f64,
+    /// Density of the snow, kg/m3; by the temperature where absent.
+    #[serde(default)]
+    pub density_kg_m3: Option<f64>,
+    /// Air temperature while it snows, degC.
+    #[serde(default)]
+    pub temperature_c: Option<f64>,
+    /// Lowest temperature before and during it, degC: batteries freeze by it.
+    #[serde(default)]
+    pub low_c: Option<f64>,
+}
+
+/// A storm named by hand or by a notice.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StormFacts {
+    /// The storm.
+    pub id: Uuid,
+    /// Its name.
+    pub name: String,
+    /// When snow begins.
+    pub starts_at: Timestamp,
+    /// When it ends.
+    pub ends_at: Timestamp,
+    /// How much falls, mm.
+    pub depth_mm: f64,
+    /// At how much lying snow ground is cleared again, mm.
+    pub reclear_mm: f64,
+    /// Density of the snow, kg/m3.
+    pub density_kg_m3: Option<f64>,
+    /// Air temperature while it snows, degC.
+    pub temperature_c: Option<f64>,
+    /// Lowest temperature before and during it, degC.
+    pub low_c: Option<f64>,
+}
+
+/// Ground to be cleared.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Duty {
+    /// What it is called: "north platforms".
+    pub name: String,
+    /// The kind of work.
+    pub work: Work,
+    /// Its class of service, in the district's words.
+    pub class: String,
+    /// Area, m2.
+    pub area_m2: f64,
+    /// Within how many hours of lying deep enough it must be clear.
+    pub clear_within_h: f64,
+    /// Narrowest place, mm: wider machines do not pass.
+    #[serde(default)]
+    pub narrowest_width_mm: Option<f64>,
+}
+
+/// Operators for one kind of work.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Operators {
+    /// The kind of work.
+    pub work: Work,
+    /// The narrow ground they are for, as in the duties; absent for the rest.
+    #[serde(default)]
+    pub narrowest_width_mm: Option<f64>,
+    /// How many can be out at once.
+    pub per_shift: u32,
+}
+
+/// One machine.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct UnitFacts {
+    /// The unit.
+    pub id: Uuid,
+    /// The number on its tag.
+    pub tag: String,
+    /// Its model: key of `DepotFacts::sheets`.
+    pub model: Uuid,
+    /// The kind of work it is rigged for now.
+    pub rigging: Work,
+    /// Where it is, if it is not at its depot.
+    pub away: Option<String>,
+    /// When the agency got it.
+    pub acquired_on: Option<Date>,
+    /// Hold tags on it now.
+    pub holds: Vec<HoldFacts>,
+    /// Findings open now.
+    pub findings: Vec<FindingFacts>,
+    /// Uses under stated limits, not ended by hand; over and future ones may be among them.
+    pub limited_uses: Vec<LimitedUseFacts>,
+    /// Its inspections, from 1 July of last winter on, and its newest if that is older; in any order.
+    pub inspections: Vec<InspectionFacts>,
+    /// Attempts to start, from meter readings and from readings of the sheet's start check, from 1 July of the last
+    /// winter on, and its newest good one if that is older; in any order.
+    pub starts: Vec<StartFacts>,
+    /// Hour-meter readings, inspections' hours among them, suspect ones left out; the last two years suffice, and the
+    /// newest if it is older; in any order.
+    pub meter: Vec<MeterFacts>,
+    /// Wear paths: parts fitted now, and those that ended, whose ends teach how long such parts live; in any order.
+    pub parts: Vec<FittedPartFacts>,
+    /// The newest reading of each check.
+    pub latest: Vec<LatestReading>,
+}
+
+/// A hold tag.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HoldFacts {
+    /// The hold.
+    pub id: Uuid,
+    /// Why.
+    pub reason: String,
+    /// When it was hung.
+    pub placed_at: Timestamp,
+    /// By whom: the person's name.
+    pub placed_by: String,
+    /// The finding it comes from, if any.
+    pub finding_id: Option<Uuid>,
+}
+
+/// An open finding.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FindingFacts {
+    /// The finding.
+    pub id: Uuid,
+    /// The check.
+    pub check: String,
+    /// What it does to the unit.
+    pub effect: Effect,
+    /// What was found.
+    pub text: String,
+    /// When.
+    pub opened_at: Timestamp,
+}
+
+/// Use under stated limits.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LimitedUseFacts {
+    /// It.
+    pub id: Uuid,
+    /// The limit and why: "day only: lamp dark".
+    pub reason: String,
+    /// Who stands for it: the person's name.
+    pub named_by: String,
+    /// From when.
+    pub starts_at: Timestamp,
+    /// Until when.
+    pub ends_at: Timestamp,
+    /// The storm the depot lead has admitted it for.
+    pub admitted_storm: Option<Uuid>,
+}
+
+/// Why an inspection was made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum InspectionKind {
+    /// Before the season.
+    PreSeason,
+    /// During it.
+    InSeason,
+    /// After a storm.
+    AfterStorm,
+    /// After a repair.
+    AfterRepair,
+    /// Before or during storage.
+    Storage,
+}
+
+/// That an inspection was made.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct InspectionFacts {
+    /// The inspection.
+    pub id: Uuid,
+    /// Why it was made.
+    pub kind: InspectionKind,
+    /// When.
+    pub at: Timestamp,
+    /// By whom: the person's name.
+    pub by: String,
+}
+
+/// That somebody tried to start it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StartFacts {
+    /// When.
+    pub at: Timestamp,
+    /// Whether it started.
+    pub started: bool,
+    /// By whom: the person's name.
+    pub by: String,
+}
+
+/// What its hour meter said.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct MeterFacts {
+    /// When.
+    pub at: Timestamp,
+    /// Running hours.
+    pub hours: f64,
+    /// Whether a person estimated them (a dead meter).
+    pub estimated: bool,
+}
+
+/// How a part came to be fitted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub enum Fitting {
+    /// It was on the machine when the machine came.
+    #[serde(rename = "as delivered")]
+    AsDelivered,
+    /// A new part.
+    #[serde(rename = "renewed")]
+    Renewed,
+    /// The same part turned over.
+    #[serde(rename = "turned")]
+    Turned,
+    /// The same part adjusted.
+    #[serde(rename = "adjusted")]
+    Adjusted,
+}
+
+/// A part from one fitting to the next: one path of wear.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FittedPartFacts {
+    /// It.
+    pub id: Uuid,
+    /// The part on the sheet.
+    pub part: String,
+    /// How it came to be fitted.
+    pub how: Fitting,
+    /// When, if known; unknown for most imported machines.
+    pub fitted_at: Option<Timestamp>,
+    /// At how many hours, if known.
+    pub fitted_hours: Option<f64>,
+    /// When it ended; absent while it is fitted.
+    pub removed_at: Option<Timestamp>,
+    /// At how many hours.
+    pub removed_hours: Option<f64>,
+    /// Whether it had failed when it ended.
+    pub failed: Option<bool>,
+    /// Its measurements, in any order.
+    pub readings: Vec<PathReading>,
+}
+
+/// A measurement on a path.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PathReading {
+    /// The check.
+    pub check: String,
+    /// When.
+    pub at: Timestamp,
+    /// Hours on the meter then, if the inspection noted them; else taken from the meter's timeline.
+    pub hours: Option<f64>,
+    /// The value, SI.
+    pub value: f64,
+    /// Readings the value is the mean of.
+    pub repeats: u32,
+}
+
+/// The newest reading of a check.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LatestReading {
+    /// The check.
+    pub check: String,
+    /// When.
+    pub at: Timestamp,
+    /// By whom: the person's name.
+    pub by: String,
+    /// What it came to.
+    pub verdict: Verdict,
+    /// The value, SI, of a measure.
+    pub value: Option<f64>,
+    /// The grade or level chosen.
+    pub grade: Option<String>,
+    /// Whether it worked.
+    pub works: Option<bool>,
+    /// The temperature it was read at, degC.
+    pub temperature_c: Option<f64>,
+    /// Full-charge gravity of the battery.
+    pub full_charge: Option<f64>,
+}
