@@ -1,1 +1,17 @@
-//! Placeholder.
+//! How it is kept: the Postgres schema, one file of queries per noun, the feed (the ONE way to write), and the
+//! private Postgres that `local` and the tests run.
+//!
+//! Every finder takes a [`Tx`], and a `Tx` exists only for a [`Tenant`]: there is no query without an organisation.
+//! Facts, the feed's entries, marks and audit rows are written through [`feed::write`] and nowhere else.
+
+mod database;
+mod error;
+pub mod feed;
+mod prepared;
+pub mod schema;
+mod tenant;
+
+pub use database::{Database, Sizes, Tx};
+pub use error::{Error, Result};
+pub use prepared::{Prepared, prepared};
+pub use tenant::{Depots, Role, Tenant};

@@ -1,0 +1,177 @@
+//! What can go wrong in the store, in words without transport. api/src/problem.rs gives each its HTTP status.
+
+use diesel::result::{DatabaseErrorInformation, DatabaseErrorKind};
+
+/// The store's result.
+pub type Result<T, E = Error> = std::result::Result<T, E>;
+
+/// What can go wrong.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// There is no such object within the tenant's organisation and depots. Hidden and absent are the same.
+    #[error("no such {what}")]
+    NotFound {
+        /// The kind of object: "unit".
+        what: &'static str,
+    },
+    /// The request contradicts what is stored.
+    #[error("{field} {problem}")]
+    Conflict {
+        /// The field of the request, as a JSON path.
+        field: String,
+        /// What is wrong and what to do.
+        problem: String,
+    },
+    /// The request can never be right.
+    #[error("{field} {problem}")]
+    Invalid {
+        /// The field of the request, as a JSON path.
+        field: String,
+        /// What is wrong and what to do.
+        problem: String,
+    },
+    /// The object has changed since the caller read it.
+    #[error("the object has changed since it was read")]
+    Stale,
+    /// Somebody else wrote the same thing at the same moment, three times over. To be tried again.
+    #[error("the same rows were being written by others")]
+    Contended,
+    /// The database cannot be reached or is too busy. To be tried again.
+    #[error("the database is not available: {0}")]
+    Unavailable(String),
+    /// A fault of ours. The text is for the log and never for a client.
+    #[error("{0}")]
+    Internal(String),
+}
+
+impl Error {
+    /// An [`Error::Invalid`].
+    pub fn invalid(field: impl Into<String>, problem: impl Into<String>) -> Self {
+        Error::Invalid {
+            field: field.into(),
+            problem: problem.into(),
+        }
+    }
+
+    /// An [`Error::Conflict`].
+    pub fn conflict(field: impl Into<String>, problem: impl Into<String>) -> Self {
+        Error::Conflict {
+            field: field.into(),
+            problem: problem.into(),
+        }
+    }
+
+    /// An [`Error::Internal`].
+    pub fn internal(cause: impl std::fmt::Display) -> Self {
+        Error::Internal(cause.to_string())
+    }
+}
+
+/// diesel keeps neither the SQLSTATE nor a downcast, so what it has no kind for is told by Postgres' English text;
+/// boot warns of a login whose `lc_messages` speaks otherwise.
+const TO_BE_TRIED_AGAIN: [&str; 2] = ["deadlock detected", "could not serialize access"];
+const AWAY: [&str; 6] = [
+    "canceling statement due to statement timeout",
+    "canceling statement due to lock timeout",
+    "terminating connection due to",
+    "the database system is",
+    "too many clients already",
+    "remaining connection slots are reserved",
+];
+
+impl From<diesel::result::Error> for Error {
+    fn from(error: diesel::result::Error) -> Self {
+        use diesel::result::Error as Diesel;
+        match error {
+            Diesel::NotFound => Error::NotFound { what: "object" },
+            Diesel::DatabaseError(kind, information) => of_database(kind, information.as_ref()),
+            other => Error::internal(other),
+        }
+    }
+}
+
+fn of_database(
+    kind: DatabaseErrorKind,
+    information: &(dyn DatabaseErrorInformation + Send + Sync),
+) -> Error {
+    let message = information.message();
+    let (table, constraint) = (
+        information.table_name().unwrap_or(""),
+        information.constraint_name().unwrap_or(""),
+    );
+    match kind {
+        DatabaseErrorKind::UniqueViolation => Error::conflict(
+            column(table, constraint, &["_key", "_pkey"]),
+            format!(
+                "is already used by another {}; choose another value",
+                words(table)
+            ),
+        ),
+        DatabaseErrorKind::ForeignKeyViolation => Error::invalid(
+            column(table, constraint, &["_fkey"]),
+            "names something that does not exist",
+        ),
+        DatabaseErrorKind::CheckViolation => Error::invalid(
+            column(table, constraint, &["_check"]),
+            "is outside the range that can be stored",
+        ),
+        DatabaseErrorKind::SerializationFailure => Error::Contended,
+        DatabaseErrorKind::UnableToSendCommand | DatabaseErrorKind::ClosedConnection => {
+            Error::Unavailable(message.to_owned())
+        }
+        _ if TO_BE_TRIED_AGAIN.iter().any(|text| message.contains(text)) => Error::Contended,
+        _ if AWAY.iter().any(|text| message.contains(text)) => {
+            Error::Unavailable(message.to_owned())
+        }
+        _ => Error::Internal(match information.details() {
+            Some(details) => format!("{message} ({details})"),
+            None => message.to_owned(),
+        }),
+    }
+}
+
+/// The column a constraint is about, by Postgres' own way of naming constraints: `unit_org_id_tag_key` is `tag`.
+fn column(table: &str, constraint: &str, endings: &[&str]) -> String {
+    let rest = constraint
+        .strip_prefix(table)
+        .unwrap_or(constraint)
+        .trim_start_matches('_');
+    if rest == "pkey" {
+        return "id".to_owned();
+    }
+    let rest = endings
+        .iter()
+        .find_map(|ending| rest.strip_suffix(ending))
+        .unwrap_or(rest);
+    rest.strip_prefix("org_id_").unwrap_or(rest).to_owned()
+}
+
+fn words(table: &str) -> String {
+    table.replace('_', " ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::column;
+
+    #[test]
+    fn a_constraint_tells_its_column() {
+        assert_eq!(
+            column("unit", "unit_org_id_tag_key", &["_key", "_pkey"]),
+            "tag"
+        );
+        assert_eq!(column("unit", "unit_pkey", &["_key", "_pkey"]), "id");
+        assert_eq!(
+            column("unit", "unit_org_id_depot_id_fkey", &["_fkey"]),
+            "depot_id"
+        );
+        assert_eq!(
+            column("storm", "storm_depth_mm_check", &["_check"]),
+            "depth_mm"
+        );
+        assert_eq!(
+            column("credential", "credential_email", &["_key", "_pkey"]),
+            "email"
+        );
+    }
+}

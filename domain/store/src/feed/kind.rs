@@ -1,0 +1,30 @@
+//! The kinds of object that the feed carries. In a depot's scope unless said otherwise.
+
+/// A depot.
+pub const DEPOT: &str = "depot";
+/// A unit: one machine.
+pub const UNIT: &str = "unit";
+/// An inspection with its readings.
+pub const INSPECTION: &str = "inspection";
+/// A reading of the hour meter, or word of a start.
+pub const METER_READING: &str = "meter-reading";
+/// A part as fitted, from one fitting to the next.
+pub const FITTED_PART: &str = "fitted-part";
+/// A finding.
+pub const FINDING: &str = "finding";
+/// A hold tag.
+pub const HOLD: &str = "hold";
+/// Use under stated limits.
+pub const LIMITED_USE: &str = "limited-use";
+/// What is computed of a unit.
+pub const UNIT_STATE: &str = "unit-state";
+/// What is computed of a depot.
+pub const DEPOT_STATE: &str = "depot-state";
+/// A model with its sheet. In the organisation's scope.
+pub const MODEL: &str = "model";
+/// A checklist. In the organisation's scope.
+pub const CHECKLIST: &str = "checklist";
+/// A storm. In the scope of each depot it names.
+pub const STORM: &str = "storm";
+/// A person. In the organisation's scope.
+pub const PERSON: &str = "person";

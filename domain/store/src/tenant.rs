@@ -1,0 +1,123 @@
+//! Who asks, and for which organisation: the argument of everything that reads or writes.
+
+use std::collections::BTreeSet;
+use std::fmt;
+use std::str::FromStr;
+
+use uuid::Uuid;
+
+/// What a person may do. Stored and shown as text with spaces.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Role {
+    /// Inspects and repairs.
+    Technician,
+    /// Walks behind the machine: reports hours, starts and faults, usually from the depot's shared phone.
+    Operator,
+    /// Answers for one or a few depots.
+    DepotLead,
+    /// Answers for all of them.
+    DistrictManager,
+    /// A program at a depot that reads readiness.
+    DepotSystem,
+    /// Sets everything up.
+    Administrator,
+}
+
+impl Role {
+    /// Every role.
+    pub const ALL: [Role; 6] = [
+        Role::Technician,
+        Role::Operator,
+        Role::DepotLead,
+        Role::DistrictManager,
+        Role::DepotSystem,
+        Role::Administrator,
+    ];
+
+    /// The text that is stored and shown.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Role::Technician => "technician",
+            Role::Operator => "operator",
+            Role::DepotLead => "depot lead",
+            Role::DistrictManager => "district manager",
+            Role::DepotSystem => "depot system",
+            Role::Administrator => "administrator",
+        }
+    }
+}
+
+impl fmt::Display for Role {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
+impl FromStr for Role {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        Role::ALL
+            .into_iter()
+            .find(|role| role.as_str() == text)
+            .ok_or_else(|| {
+                let names: Vec<_> = Role::ALL.iter().map(|role| role.as_str()).collect();
+                format!("is not a role; the roles are: {}", names.join(", "))
+            })
+    }
+}
+
+/// The depots a person is granted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Depots {
+    /// Every depot of the organisation, present and future.
+    All,
+    /// These and no others.
+    Some(BTreeSet<Uuid>),
+}
+
+impl Depots {
+    /// Whether the depot is granted.
+    pub fn contains(&self, depot_id: Uuid) -> bool {
+        match self {
+            Depots::All => true,
+            Depots::Some(granted) => granted.contains(&depot_id),
+        }
+    }
+
+    /// For a query's `$1::uuid[] is null or depot_id = any($1)`: `None` grants all.
+    pub fn as_filter(&self) -> Option<Vec<Uuid>> {
+        match self {
+            Depots::All => None,
+            Depots::Some(granted) => Some(granted.iter().copied().collect()),
+        }
+    }
+}
+
+/// Who asks. Row-level security follows `org_id`; finders narrow by `depots`.
+#[derive(Debug, Clone)]
+pub struct Tenant {
+    /// The organisation.
+    pub org_id: Uuid,
+    /// The person signed in; `None` for the worker and for setting up, which act for nobody.
+    pub person_id: Option<Uuid>,
+    /// What the person may do.
+    pub role: Role,
+    /// Where.
+    pub depots: Depots,
+    /// The request this is done for; it ends up in the audit.
+    pub request_id: Option<Uuid>,
+}
+
+impl Tenant {
+    /// The house itself, acting within one organisation: the worker's recomputations, the demo's loading.
+    pub fn system(org_id: Uuid) -> Self {
+        Tenant {
+            org_id,
+            person_id: None,
+            role: Role::Administrator,
+            depots: Depots::All,
+            request_id: None,
+        }
+    }
+}
