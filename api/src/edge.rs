@@ -1,0 +1,77 @@
+//! What holds for every answer, whatever happened inside: an id, one line in the log, no panic that leaks, headers
+//! that tell a browser to be careful.
+
+use std::panic::AssertUnwindSafe;
+use std::time::Instant;
+
+use actix_web::body::{BoxBody, EitherBody, MessageBody};
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
+use actix_web::middleware::Next;
+use actix_web::{Error, HttpMessage, ResponseError};
+use futures::FutureExt;
+use tracing::Instrument;
+use uuid::Uuid;
+
+use crate::problem::Problem;
+
+/// The id of a request, made here: it is in the answer's X-Request-Id, in each line of the log and in the audit.
+#[derive(Debug, Clone, Copy)]
+pub struct RequestId(pub Uuid);
+
+/// Sent unless a handler has set its own. Pages and /docs get along with it; the rest has nothing to load at all.
+const HEADERS: [(HeaderName, &str); 6] = [
+    (
+        header::CONTENT_SECURITY_POLICY,
+        "default-src 'self'; img-src 'self' data:; style-src 'self' 'unsafe-inline'; object-src 'none'; \
+         base-uri 'none'; form-action 'self'; frame-ancestors 'none'",
+    ),
+    (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+    (header::X_FRAME_OPTIONS, "DENY"),
+    (header::REFERRER_POLICY, "same-origin"),
+    (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+    // What is shown belongs to whoever is signed in: a browser may keep it and must ask before it shows it again.
+    (header::CACHE_CONTROL, "private, no-cache"),
+];
+
+/// The outermost middleware.
+pub async fn edge<B: MessageBody>(
+    request: ServiceRequest,
+    next: Next<B>,
+) -> Result<ServiceResponse<EitherBody<B, BoxBody>>, Error> {
+    let id = Uuid::now_v7();
+    let started = Instant::now();
+    let span = tracing::info_span!("request", request.id = %id);
+    request.extensions_mut().insert(RequestId(id));
+    let (method, path) = (request.method().clone(), request.path().to_owned());
+    let raw = request.request().clone();
+
+    let outcome = AssertUnwindSafe(next.call(request)).catch_unwind().instrument(span.clone()).await;
+    let _in_span = span.enter();
+    let mut answer = match outcome {
+        Ok(Ok(answer)) => answer.map_into_left_body(),
+        Ok(Err(error)) => ServiceResponse::new(raw, error.error_response()).map_into_right_body(),
+        // The panic's own words went to the log through the panic hook.
+        Err(_) => ServiceResponse::new(raw, Problem::internal("a panic").error_response()).map_into_right_body(),
+    };
+    decorate(answer.headers_mut(), id);
+    tracing::info!(
+        request.method = %method,
+        request.path = %path,
+        response.status = answer.status().as_u16(),
+        request.milliseconds = started.elapsed().as_secs_f64() * 1e3,
+        "request.done"
+    );
+    Ok(answer)
+}
+
+fn decorate(headers: &mut HeaderMap, id: Uuid) {
+    if let Ok(id) = HeaderValue::from_str(&id.to_string()) {
+        headers.insert(HeaderName::from_static("x-request-id"), id);
+    }
+    for (name, value) in HEADERS {
+        if !headers.contains_key(&name) {
+            headers.insert(name, HeaderValue::from_static(value));
+        }
+    }
+}

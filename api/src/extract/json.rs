@@ -1,0 +1,169 @@
+//! A JSON body.
+
+use std::ops::Deref;
+
+use actix_web::dev::Payload;
+use actix_web::http::header;
+use actix_web::{FromRequest, HttpMessage, HttpRequest, web};
+use futures::StreamExt;
+use futures::future::LocalBoxFuture;
+use rimeyard_rules::Invalid;
+use rimeyard_store::Once;
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Deserializer};
+use serde_json::Value;
+
+use super::words::fault;
+use crate::problem::Problem;
+
+/// The most bytes of a body: 1 MiB.
+pub const BODY_LIMIT_BYTES: usize = 1024 * 1024;
+
+/// The body, read as `T`, with the request's Idempotency-Key if it has one. Derefs to `T`.
+#[derive(Debug)]
+pub struct Json<T> {
+    value: T,
+    once: Option<Once>,
+}
+
+impl<T> Json<T> {
+    /// The value and the Idempotency-Key, for a write.
+    pub fn into_parts(self) -> (T, Option<Once>) {
+        (self.value, self.once)
+    }
+}
+
+impl<T> Deref for Json<T> {
+    type Target = T;
+
+    fn deref(&self) -> &T {
+        &self.value
+    }
+}
+
+impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
+    type Error = Problem;
+    type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let is_json = request.content_type().eq_ignore_ascii_case("application/json");
+        let encoded = request.headers().contains_key(header::CONTENT_ENCODING);
+        let declared = request
+            .headers()
+            .get(header::CONTENT_LENGTH)
+            .and_then(|length| length.to_str().ok()?.parse::<usize>().ok());
+        let request = request.clone();
+        let payload = payload.take();
+        Box::pin(async move {
+            if !is_json || encoded {
+                return Err(Problem::unsupported_media_type());
+            }
+            if declared.is_some_and(|length| length > BODY_LIMIT_BYTES) {
+                return Err(Problem::too_large(BODY_LIMIT_BYTES));
+            }
+            let bytes = read(payload).await?;
+            let once = idempotency_key(&request)?.map(|key| {
+                Once::new(key, request.method().as_str(), request.path(), &bytes)
+            });
+            Ok(Self { value: parse(&bytes)?, once })
+        })
+    }
+}
+
+async fn read(mut payload: Payload) -> Result<web::BytesMut, Problem> {
+    let mut bytes = web::BytesMut::new();
+    while let Some(chunk) = payload.next().await {
+        let chunk = chunk
+            .map_err(|_| Problem::malformed(vec![Invalid::new("", "the body broke off; send it again")]))?;
+        if bytes.len() + chunk.len() > BODY_LIMIT_BYTES {
+            return Err(Problem::too_large(BODY_LIMIT_BYTES));
+        }
+        bytes.extend_from_slice(&chunk);
+    }
+    Ok(bytes)
+}
+
+/// 400 where it is no JSON, 422 where a field is wrong.
+fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
+    let mut json = serde_json::Deserializer::from_slice(bytes);
+    let value = serde_path_to_error::deserialize(&mut json).map_err(|error| match error.inner().classify() {
+        serde_json::error::Category::Data => Problem::invalid(vec![fault(&error)]),
+        _ => Problem::malformed(vec![Invalid::new(
+            fault(&error).field,
+            format!("the body is not JSON: {}", error.inner()),
+        )]),
+    })?;
+    json.end()
+        .map_err(|error| Problem::malformed(vec![Invalid::new("", format!("the body is not JSON: {error}"))]))?;
+    // Postgres keeps no NUL in text, so none gets past here. It can only be written as an escape.
+    if bytes.windows(6).any(|six| six == b"\\u0000") {
+        let whole: Value = serde_json::from_slice(bytes).map_err(Problem::internal)?;
+        if let Some(field) = nul(&whole) {
+            return Err(Invalid::new(field, "has a NUL character (\\u0000); remove it").into());
+        }
+    }
+    Ok(value)
+}
+
+/// The path of the first text with a NUL character in it.
+fn nul(value: &Value) -> Option<String> {
+    match value {
+        Value::String(text) => text.contains('\0').then(String::new),
+        Value::Array(items) => items
+            .iter()
+            .enumerate()
+            .find_map(|(index, item)| Some(Invalid::new(nul(item)?, "").within(&format!("[{index}]")).field)),
+        Value::Object(fields) => fields
+            .iter()
+            .find_map(|(name, item)| Some(Invalid::new(nul(item)?, "").within(name).field)),
+        _ => None,
+    }
+}
+
+fn idempotency_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
+    let Some(key) = request.headers().get("idempotency-key") else {
+        return Ok(None);
+    };
+    match key.to_str() {
+        Ok(key) if (1..=200).contains(&key.len()) => Ok(Some(key.to_owned())),
+        _ => Err(Problem::malformed(vec![Invalid::new(
+            "Idempotency-Key",
+            "must be 1 to 200 printable ASCII characters; send a new random one for each new request",
+        )])),
+    }
+}
+
+/// For fields of a change: absent means "leave as it is" (`None`), present means "set to this". With `T = Option<..>` a
+/// null sets to nothing; with any other `T` null is refused. Use as `#[serde(default, deserialize_with = "present")]`.
+///
+/// # Errors
+/// What `T` refuses.
+pub fn present<'de, T: Deserialize<'de>, D: Deserializer<'de>>(deserializer: D) -> Result<Option<T>, D::Error> {
+    T::deserialize(deserializer).map(Some)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_nul_is_found_and_its_look_alike_is_not() {
+        let found = nul(&serde_json::json!({"a": [{"b": "x"}, {"b": "x\0"}]}));
+        assert_eq!(found.as_deref(), Some("a[1].b"));
+        assert!(parse::<Value>(br#"{"a": "a backslash, then u0000: \\u0000"}"#).is_ok());
+        assert!(parse::<Value>(br#"{"a": "\u0000"}"#).is_err());
+    }
+
+    #[test]
+    fn what_is_no_json_is_400_and_a_wrong_value_422() {
+        let status = |text: &str| parse::<Vec<f64>>(text.as_bytes()).err().map(|problem| {
+            actix_web::ResponseError::status_code(&problem).as_u16()
+        });
+        assert_eq!(status("[1"), Some(400));
+        assert_eq!(status("[1] 2"), Some(400));
+        assert_eq!(status("[\"\u{1}\"]"), Some(400));
+        assert_eq!(status(&"[".repeat(10_000)), Some(400));
+        assert_eq!(status("[\"x\"]"), Some(422));
+        assert_eq!(status("[1.5]"), None);
+    }
+}

@@ -1,0 +1,76 @@
+//! The person who is signed in: what every handler behind the door takes.
+
+use std::future::{Ready, ready};
+use std::ops::Deref;
+
+use actix_web::dev::Payload;
+use actix_web::web::Data;
+use actix_web::{FromRequest, HttpMessage, HttpRequest};
+use rimeyard_store::feed::{self, Write};
+use rimeyard_store::{Once, Tenant, Tx, idempotency};
+use uuid::Uuid;
+
+use crate::answer::Answer;
+use crate::problem::Problem;
+use crate::state::State;
+
+/// Whoever asks, let in by [`guard`](crate::guard): the [`Tenant`] (it derefs to it) and the ways to the database.
+pub struct Signed {
+    tenant: Tenant,
+    /// What all requests share.
+    pub state: Data<State>,
+}
+
+impl Deref for Signed {
+    type Target = Tenant;
+
+    fn deref(&self) -> &Tenant {
+        &self.tenant
+    }
+}
+
+impl Signed {
+    /// Reads the organisation's facts as of one instant. Finders narrow them to the depots granted.
+    pub async fn read<T>(
+        &self,
+        work: impl AsyncFnOnce(&Tx<'_>) -> rimeyard_store::Result<T>,
+    ) -> Result<T, Problem> {
+        Ok(self.state.database.read(&self.tenant, work).await?)
+    }
+
+    /// Writes through the feed, `scopes` locked first. A request with an Idempotency-Key that was answered before is
+    /// answered the same again, and `work` does not run.
+    pub async fn write(
+        &self,
+        once: Option<Once>,
+        scopes: &[Uuid],
+        work: impl AsyncFn(&mut Write<'_>) -> rimeyard_store::Result<Answer>,
+    ) -> Result<Answer, Problem> {
+        let answer = feed::write(&self.state.database, &self.tenant, scopes, async |tx| {
+            let Some(once) = &once else {
+                return work(tx).await;
+            };
+            if let Some(kept) = idempotency::find(tx, once).await? {
+                return Ok(kept.into());
+            }
+            let answer = work(tx).await?;
+            idempotency::keep(tx, once, &(&answer).into()).await?;
+            Ok(answer)
+        });
+        Ok(answer.await?)
+    }
+}
+
+impl FromRequest for Signed {
+    type Error = Problem;
+    type Future = Ready<Result<Self, Problem>>;
+
+    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
+        let tenant = request.extensions().get::<Tenant>().cloned();
+        let state = request.app_data::<Data<State>>().cloned();
+        ready(match tenant.zip(state) {
+            Some((tenant, state)) => Ok(Self { tenant, state }),
+            None => Err(Problem::internal("a handler behind the door was called without x-roles")),
+        })
+    }
+}
