@@ -140,6 +140,7 @@ impl From<MonthDay> for String {
 /// Snow to meet: the part of a storm that readiness is computed for.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct DesignStorm {
     /// How long it snows, h.
     pub hours: f64,
@@ -185,6 +186,7 @@ pub struct StormFacts {
 /// Ground to be cleared.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Duty {
     /// What it is called: "north platforms".
     pub name: String,
@@ -204,6 +206,7 @@ pub struct Duty {
 /// Operators for one kind of work.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Operators {
     /// The kind of work.
     pub work: Work,

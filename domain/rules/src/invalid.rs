@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 /// and what to do.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, thiserror::Error)]
 #[error("{field}: {problem}")]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Invalid {
     /// JSON path of the field, from the root of the input; empty when the whole is meant.
     pub field: String,

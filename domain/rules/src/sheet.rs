@@ -32,6 +32,7 @@ pub type Figure = Sourced<f64>;
 /// The kind of work a machine is rigged for; attachments change it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub enum Work {
     /// Throwing or ploughing snow off ground.
     Clear,
