@@ -3,11 +3,22 @@
 //! Nothing here reads a clock, a file, a network or a random number: instants, zones, seasons and storms are
 //! arguments, so the same facts give the same answer on every machine and on every day.
 
+pub mod battery;
 pub mod checklist;
+pub mod demand;
 pub mod facts;
+pub mod hours;
 pub mod invalid;
+pub mod life;
 pub mod measure;
+mod rate;
+pub mod score;
+pub mod season;
 pub mod sheet;
+pub mod special;
+pub mod start;
+pub mod tyre;
 pub mod verdict;
+pub mod wear;
 
 pub use invalid::Invalid;

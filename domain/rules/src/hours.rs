@@ -1,0 +1,287 @@
+//! Running hours to come (section 3 of the computation): how long a machine will run on so many days of use, given how
+//! long it ran on past ones.
+//!
+//! Hours on e days are Gamma(shape k e, rate theta) with theta ~ Gamma(a, b), so hours to come over b are
+//! BetaPrime(k e, a). A [`HoursTable`] is that distribution, mixed over scenarios of how many days there will be, on
+//! nodes that every part of a machine shares.
+
+use crate::special::{
+    beta_log_odds_quantile, beta_tails, digamma, ln_beta, logistic, normal_density, trigamma,
+};
+
+/// What is known of a model's use before any hours of a machine are read.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct UsagePrior {
+    /// Shape k of the hours of one day of use, over 0; 1 unless the sheet says otherwise.
+    pub shape: f64,
+    /// How many days of use n0 the prior is worth, over 0.
+    pub prior_days: f64,
+    /// Mean running hours r0 on one such day, over 0.
+    pub prior_hours_per_day: f64,
+}
+
+/// How a machine is used: the Gamma(a, b) distribution of its rate theta.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Usage {
+    shape: f64,
+    a: f64,
+    b: f64,
+}
+
+impl Usage {
+    /// The use of a machine that ran `run_hours` on `snow_days` days, both at least 0; hours on no days are taken as
+    /// they are.
+    pub fn new(prior: &UsagePrior, run_hours: f64, snow_days: f64) -> Self {
+        Usage {
+            shape: prior.shape,
+            a: prior.shape * (prior.prior_days + snow_days) + 1.0,
+            b: prior.prior_days * prior.prior_hours_per_day + run_hours,
+        }
+    }
+
+    /// Mean running hours a day of use, k b / (a - 1).
+    pub fn hours_per_day(&self) -> f64 {
+        self.shape * self.b / (self.a - 1.0)
+    }
+
+    /// P(hours on `days` days to come <= `hours`).
+    pub fn at_most(&self, days: f64, hours: f64) -> f64 {
+        if hours < 0.0 {
+            0.0
+        } else if days <= 0.0 {
+            1.0
+        } else {
+            let total = hours + self.b;
+            beta_tails(self.shape * days, self.a, hours / total, self.b / total).0
+        }
+    }
+
+    /// The hours that use on `days` days to come stays under with chance `p`, 0 to 1.
+    pub fn quantile(&self, days: f64, p: f64) -> f64 {
+        if days <= 0.0 {
+            0.0
+        } else {
+            self.b * beta_log_odds_quantile(self.shape * days, self.a, p).exp()
+        }
+    }
+
+    /// The distribution of hours to come where each of `scenarios`, days of use to come, is as likely as another. With no
+    /// scenario there is nothing to come.
+    pub fn table(&self, scenarios: &[f64]) -> HoursTable {
+        HoursTable::new(self, scenarios)
+    }
+}
+
+/// The distribution of hours to come, discretised.
+///
+/// With t = ln(hours / b), the density of each scenario falls off exponentially on both sides and is analytic, so the
+/// trapezoid rule converges geometrically (Trefethen & Weideman, The Exponentially Convergent Trapezoidal Rule, 2014).
+/// Left of a knee the nodes spread out exponentially, t = u - exp(knee - u), which makes the long left tail of small
+/// shapes end quickly.
+#[derive(Debug, Clone)]
+pub struct HoursTable {
+    usage: Usage,
+    /// Shape k e and weight of each scenario with days in it, ascending, equal ones joined.
+    shapes: Vec<(f64, f64)>,
+    /// P(no hours at all).
+    none: f64,
+    lattice: Lattice,
+}
+
+/// Nodes and weights of the hours to come, without the mass at none.
+#[derive(Debug, Clone, Default)]
+struct Lattice {
+    hours: Vec<f64>,
+    weights: Vec<f64>,
+    step: f64,
+    knee: f64,
+}
+
+impl HoursTable {
+    fn new(usage: &Usage, scenarios: &[f64]) -> Self {
+        let share = 1.0 / scenarios.len().max(1) as f64;
+        let mut days: Vec<f64> = scenarios.iter().copied().filter(|e| *e > 0.0).collect();
+        days.sort_unstable_by(f64::total_cmp);
+        let mut shapes: Vec<(f64, f64)> = Vec::with_capacity(days.len());
+        for e in &days {
+            let shape = usage.shape * e;
+            match shapes.last_mut() {
+                Some(last) if last.0 == shape => last.1 += share,
+                _ => shapes.push((shape, share)),
+            }
+        }
+        let none = if scenarios.is_empty() {
+            1.0
+        } else {
+            (scenarios.len() - days.len()) as f64 * share
+        };
+        let mut table = HoursTable {
+            usage: *usage,
+            shapes,
+            none,
+            lattice: Lattice::default(),
+        };
+        if let (Some(first), Some(last)) = (table.shapes.first(), table.shapes.last()) {
+            let narrowest = (trigamma(last.0) + trigamma(usage.a)).sqrt();
+            // Half the narrowest spread resolves the densities to 1e-15; a tenth also resolves most parts' wear.
+            let step = (0.5 * narrowest).min(0.1);
+            let smallest = first.0.max(1.0);
+            let knee = digamma(smallest)
+                - digamma(usage.a)
+                - 2.0 * (trigamma(smallest) + trigamma(usage.a)).sqrt();
+            table.lattice = table.build(step, knee);
+        }
+        table
+    }
+
+    /// P(no hours at all).
+    pub fn none(&self) -> f64 {
+        self.none
+    }
+
+    /// P(hours to come <= `hours`), exactly.
+    pub fn at_most(&self, hours: f64) -> f64 {
+        if hours < 0.0 {
+            return 0.0;
+        }
+        let total = hours + self.usage.b;
+        let (x, y) = (hours / total, self.usage.b / total);
+        let sum: f64 = self
+            .shapes
+            .iter()
+            .map(|(shape, weight)| weight * beta_tails(*shape, self.usage.a, x, y).0)
+            .sum();
+        (self.none + sum).min(1.0)
+    }
+
+    /// Mean hours to come.
+    pub fn mean(&self) -> f64 {
+        let shape: f64 = self
+            .shapes
+            .iter()
+            .map(|(shape, weight)| shape * weight)
+            .sum();
+        shape * self.usage.b / (self.usage.a - 1.0)
+    }
+
+    /// The mean of `survival`(hours) over the hours to come, for a function that is smooth in the logarithm of hours.
+    pub fn average(&self, survival: impl Fn(f64) -> f64) -> f64 {
+        let lattice = &self.lattice;
+        let sum: f64 = lattice
+            .hours
+            .iter()
+            .zip(&lattice.weights)
+            .map(|(hours, weight)| weight * survival(*hours))
+            .sum();
+        sum + self.none * survival(0.0)
+    }
+
+    /// The mean over hours to come H of P(T > H), where P(T > h) is a smooth step from about 1 to about 0 around
+    /// `middle`, `width` hours wide (one standard deviation): `survival`(h) is P(T > h), `crossing`(z) the h at which
+    /// it is the normal distribution function of z.
+    ///
+    /// A step that is wide against the nodes is averaged over the hours; a narrow one over the crossing, against the
+    /// exact distribution of hours; between the two on finer nodes.
+    pub(crate) fn average_step(
+        &self,
+        middle: f64,
+        width: f64,
+        survival: impl Fn(f64) -> f64,
+        crossing: impl Fn(f64) -> f64,
+    ) -> f64 {
+        if self.shapes.is_empty() {
+            return survival(0.0);
+        }
+        let place = middle.max(width);
+        let relative = width / place;
+        let t = (place / self.usage.b).ln();
+        let lattice = &self.lattice;
+        let local = lattice.step * (1.0 + (lattice.knee - t).max(0.0));
+        if relative >= 1.1 * local {
+            return self.average(survival);
+        }
+        if relative < 0.11 {
+            return self.average_over_crossing(crossing);
+        }
+        let finer = HoursTable {
+            lattice: self.build(0.8 * relative.min(lattice.step), lattice.knee.min(t - 1.0)),
+            ..self.clone()
+        };
+        finer.average(survival)
+    }
+
+    /// E[P(H < T)], T the crossing, by the trapezoid rule in z.
+    fn average_over_crossing(&self, crossing: impl Fn(f64) -> f64) -> f64 {
+        const STEP: f64 = 0.5;
+        let mut sum = 0.0;
+        let mut total = 0.0;
+        for i in -14..=14 {
+            let z = STEP * f64::from(i);
+            let weight = normal_density(z);
+            total += weight;
+            sum += weight * self.at_most(crossing(z));
+        }
+        sum / total
+    }
+
+    fn build(&self, step: f64, knee: f64) -> Lattice {
+        /// No table is longer, whatever its input.
+        const NODES_MAX: usize = 100_000;
+        /// Weight under which a node is left out.
+        const NEGLIGIBLE: f64 = 1e-14;
+        let Usage { a, b, .. } = self.usage;
+        let terms: Vec<(f64, f64)> = self
+            .shapes
+            .iter()
+            .map(|(shape, weight)| (*shape, weight.ln() - ln_beta(*shape, a)))
+            .collect();
+        let weight_at = |u: f64| {
+            let bend = (knee - u).exp();
+            let t = u - bend;
+            let (x, y) = logistic(t);
+            let (ln_x, ln_y) = (x.ln(), y.ln());
+            let ln_jacobian = bend.ln_1p() + step.ln();
+            let mut sum = 0.0;
+            for (shape, constant) in &terms {
+                let exponent = constant + shape * ln_x + a * ln_y + ln_jacobian;
+                if exponent > -40.0 {
+                    sum += exponent.exp();
+                }
+            }
+            (b * t.exp(), sum)
+        };
+        let first = self.shapes.first().map_or(1.0, |s| s.0);
+        let last = self.shapes.last().map_or(1.0, |s| s.0);
+        let low = digamma(first.max(1.0)) - digamma(a);
+        let high = digamma(last.max(1.0)) - digamma(a);
+        let mut below = Vec::new();
+        let mut u = low;
+        while below.len() < NODES_MAX {
+            u -= step;
+            let node = weight_at(u);
+            if node.1 < NEGLIGIBLE {
+                break;
+            }
+            below.push(node);
+        }
+        below.reverse();
+        let mut nodes = below;
+        let mut u = low;
+        while nodes.len() < NODES_MAX {
+            let node = weight_at(u);
+            if node.1 < NEGLIGIBLE && u > high {
+                break;
+            }
+            nodes.push(node);
+            u += step;
+        }
+        let sum: f64 = nodes.iter().map(|node| node.1).sum();
+        let scale = (1.0 - self.none) / sum;
+        Lattice {
+            hours: nodes.iter().map(|node| node.0).collect(),
+            weights: nodes.iter().map(|node| node.1 * scale).collect(),
+            step,
+            knee,
+        }
+    }
+}

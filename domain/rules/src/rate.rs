@@ -1,0 +1,129 @@
+//! What is believed of a rate that is never seen itself: a Gamma distribution, and what dated and undated failures
+//! teach about it. Shared by machines found dead (section 6) and parts found failed (section 5).
+
+use crate::special::digamma;
+
+/// Gamma(alpha, beta) of a rate; mean alpha / beta.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct RateBelief {
+    /// Shape, over 0.
+    pub alpha: f64,
+    /// Rate parameter, over 0.
+    pub beta: f64,
+}
+
+/// A failure somewhere in an interval of exposure c: likelihood 1 - q exp(-l c).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Interval {
+    /// c, at least 0.
+    pub exposure: f64,
+    /// q, 0 to 1: the chance of no failure at no exposure.
+    pub certain: f64,
+}
+
+impl RateBelief {
+    /// The belief after `exposure` without failure and failures somewhere in each of `intervals`: exact without any,
+    /// else the Gamma of the posterior's mean and variance.
+    ///
+    /// The posterior is integrated over s = ln l, where its tails fall at least exponentially, by the trapezoid rule,
+    /// halving its step until mean and variance stand.
+    pub(crate) fn learn(self, exposure: f64, intervals: &[Interval]) -> Self {
+        let beta = self.beta + exposure;
+        // Equal intervals are common (a fleet tested on one day) and cost once.
+        let mut grouped: Vec<(Interval, f64)> = Vec::new();
+        let mut sorted: Vec<Interval> = intervals
+            .iter()
+            .copied()
+            .filter(|interval| interval.certain > 0.0)
+            .collect();
+        sorted.sort_unstable_by(|left, right| {
+            left.exposure
+                .total_cmp(&right.exposure)
+                .then(left.certain.total_cmp(&right.certain))
+        });
+        for interval in sorted {
+            match grouped.last_mut() {
+                Some((last, count)) if *last == interval => *count += 1.0,
+                _ => grouped.push((interval, 1.0)),
+            }
+        }
+        // With no exposure the likelihood is a constant.
+        grouped.retain(|(interval, _)| interval.exposure > 0.0);
+        let Some(widest) = grouped.last().map(|(interval, _)| interval.exposure) else {
+            return RateBelief {
+                alpha: self.alpha,
+                beta,
+            };
+        };
+        let failures: f64 = grouped.iter().map(|(_, count)| count).sum();
+        // Everything happens between the prior's place and that of as many dated failures, or where an interval's
+        // likelihood turns; left of the knee nodes spread out exponentially.
+        let smallest = self.alpha.max(1.0);
+        let prior_place = digamma(smallest) - beta.ln() - 3.0 / smallest.sqrt();
+        let knee = prior_place.min(-widest.ln() - 3.0);
+        let low = knee - (750.0 / self.alpha.min(1.0)).ln();
+        let most = self.alpha + failures;
+        let high = ((most + 40.0 + (80.0 * most).sqrt()) / beta).ln();
+        let ln_posterior = |u: f64| {
+            let bend = (knee - u).exp();
+            let s = u - bend;
+            let rate = s.exp();
+            let mut sum = self.alpha * s - beta * rate + bend.ln_1p();
+            for (interval, count) in &grouped {
+                let x = rate * interval.exposure;
+                sum += count * ln_failed(x, interval.certain);
+            }
+            (rate, sum)
+        };
+        let moments = |nodes: usize| {
+            let step = (high - low) / nodes as f64;
+            let values: Vec<(f64, f64)> = (0..=nodes)
+                .map(|i| ln_posterior(low + step * i as f64))
+                .collect();
+            let top = values
+                .iter()
+                .map(|value| value.1)
+                .fold(f64::NEG_INFINITY, f64::max);
+            let weights: Vec<f64> = values.iter().map(|value| (value.1 - top).exp()).collect();
+            let total: f64 = weights.iter().sum();
+            let mean = values
+                .iter()
+                .zip(&weights)
+                .map(|(value, weight)| value.0 * weight)
+                .sum::<f64>()
+                / total;
+            let variance = values
+                .iter()
+                .zip(&weights)
+                .map(|(value, weight)| (value.0 - mean).powi(2) * weight)
+                .sum::<f64>()
+                / total;
+            (mean, variance)
+        };
+        let mut nodes = 128;
+        let (mut mean, mut variance) = moments(nodes);
+        while nodes < 1 << 15 {
+            nodes *= 2;
+            let (next_mean, next_variance) = moments(nodes);
+            let settled = (next_mean - mean).abs() <= 1e-11 * next_mean
+                && (next_variance - variance).abs() <= 1e-11 * next_variance;
+            (mean, variance) = (next_mean, next_variance);
+            if settled {
+                break;
+            }
+        }
+        RateBelief {
+            alpha: mean * mean / variance,
+            beta: mean / variance,
+        }
+    }
+}
+
+/// ln(1 - q exp(-x)).
+fn ln_failed(x: f64, q: f64) -> f64 {
+    if q >= 1.0 {
+        (-(-x).exp_m1()).ln()
+    } else {
+        (-q * (-x).exp()).ln_1p()
+    }
+}

@@ -1,0 +1,137 @@
+//! Seasons (section 2 of the computation): winters from 1 July, the season's window, and a typical winter's snow days.
+
+use jiff::{ToSpan, civil::Date};
+
+use crate::facts::MonthDay;
+
+/// A winter, 1 July to 30 June, by the year it begins in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Winter(pub i16);
+
+impl Winter {
+    /// The winter that `date` is in.
+    pub fn of(date: Date) -> Self {
+        Winter(if date.month() >= 7 {
+            date.year()
+        } else {
+            date.year() - 1
+        })
+    }
+
+    /// Its 1 July, day 0.
+    pub fn starts(self) -> Date {
+        Date::constant(2000, 7, 1)
+            .with()
+            .year(self.0)
+            .build()
+            .unwrap_or(Date::MIN)
+    }
+
+    /// The winter after.
+    pub fn next(self) -> Self {
+        Winter(self.0 + 1)
+    }
+
+    /// The winter before.
+    pub fn before(self) -> Self {
+        Winter(self.0 - 1)
+    }
+
+    /// `date` counted from 1 July, day 0.
+    pub fn day(self, date: Date) -> i32 {
+        days_between(self.starts(), date)
+    }
+}
+
+/// Days from `from` to `to`, negative if it is earlier.
+pub fn days_between(from: Date, to: Date) -> i32 {
+    from.until(to).map_or(0, |span| span.get_days())
+}
+
+/// First and last day of one season.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Season {
+    /// First day.
+    pub starts: Date,
+    /// Last day.
+    pub ends: Date,
+}
+
+impl Season {
+    /// The season of `winter` by a depot's fixed dates.
+    pub fn fixed(winter: Winter, starts: MonthDay, ends: MonthDay) -> Self {
+        let date = |day: MonthDay| {
+            day.in_year(if day.month() >= 7 {
+                winter.0
+            } else {
+                winter.0 + 1
+            })
+        };
+        Season {
+            starts: date(starts),
+            ends: date(ends),
+        }
+    }
+
+    /// This season: the one running on `today`, else the next to start.
+    pub fn this(today: Date, starts: MonthDay, ends: MonthDay) -> Self {
+        let season = Season::fixed(Winter::of(today), starts, ends);
+        if season.ends < today {
+            season.next(starts, ends)
+        } else {
+            season
+        }
+    }
+
+    /// The season after this one.
+    pub fn next(self, starts: MonthDay, ends: MonthDay) -> Self {
+        Season::fixed(Winter::of(self.starts).next(), starts, ends)
+    }
+
+    /// Whether it is running on `date`.
+    pub fn runs_on(self, date: Date) -> bool {
+        self.starts <= date && date <= self.ends
+    }
+
+    /// Days from first to last, both counted.
+    pub fn days(self) -> i32 {
+        days_between(self.starts, self.ends) + 1
+    }
+
+    /// `snow_days` snow days spread evenly over the season: the one scenario where no winter is on record.
+    pub fn spread(self, snow_days: u32) -> Vec<Date> {
+        let days = self.days().max(1);
+        (0..snow_days)
+            .filter_map(|index| {
+                let day = (f64::from(index) + 0.5) / f64::from(snow_days) * f64::from(days);
+                self.starts.checked_add((day as i32).days()).ok()
+            })
+            .collect()
+    }
+
+    /// How many of `snow_days` spread over the season fall on `from` or later, up to and without `until`.
+    pub fn snow_days_between(self, snow_days: u32, from: Date, until: Date) -> u32 {
+        let dates = self.spread(snow_days);
+        dates
+            .iter()
+            .filter(|date| from <= **date && **date < until)
+            .count() as u32
+    }
+}
+
+/// Quantile of `sorted` values (ascending, not empty), definition 7 of Hyndman & Fan 1996. A value next to the quantile
+/// counts only with a weight over 0, so an infinite neighbour that is not touched is not.
+pub fn quantile_7(sorted: &[f64], p: f64) -> f64 {
+    let place = (sorted.len() - 1) as f64 * p;
+    let below = place.floor();
+    let share = place - below;
+    let low = sorted[below as usize];
+    if share <= 0.0 {
+        return low;
+    }
+    let high = sorted[(below as usize + 1).min(sorted.len() - 1)];
+    if low == high {
+        return low;
+    }
+    low + share * (high - low)
+}

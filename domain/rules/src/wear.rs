@@ -1,0 +1,203 @@
+//! Wear that is measured (section 4 of the computation): where a measure stands, how fast it moves, and the chance that
+//! it has not reached its limit yet.
+//!
+//! The general path model (Meeker & Escobar, Statistical Methods for Reliability Data, chapter 13): a measure is
+//! A - B h + e after h running hours, A and B normal, e the doubt of reading. Growing measures are mirrored.
+//! P(not reached at h) is unconditional: divided by its value now it would rise as a part wears.
+
+use crate::hours::HoursTable;
+use crate::special::{FastNormal, normal_cdf, normal_quantile};
+
+/// What is known of a part's wear before it is read.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WearPrior {
+    /// Mean value as new.
+    pub as_new: f64,
+    /// Its standard deviation from part to part, over 0.
+    pub as_new_sd: f64,
+    /// Mean wear an hour, positive towards the limit.
+    pub rate: f64,
+    /// Its standard deviation from part to part, over 0.
+    pub rate_sd: f64,
+    /// Standard deviation of one reading, over 0.
+    pub reading_sd: f64,
+    /// Whether the value grows as the part wears; it falls otherwise.
+    pub grows: bool,
+}
+
+/// One reading of a measure.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WearReading {
+    /// Running hours since the part was fitted.
+    pub hours: f64,
+    /// The value read.
+    pub value: f64,
+}
+
+/// Where a measure stands, after its readings.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WearPath {
+    /// Posterior mean of the value as new.
+    pub as_new: f64,
+    /// Posterior mean of the wear an hour, positive towards the limit.
+    pub rate: f64,
+    /// Posterior covariance of (as_new, rate).
+    pub covariance: [[f64; 2]; 2],
+    /// 1 where the value falls, -1 where it grows.
+    sign: f64,
+    /// The hours at which value and rate are independent.
+    centre_hours: f64,
+    /// Posterior mean and variance of the value there, mirrored if it grows.
+    level: f64,
+    level_variance: f64,
+    rate_variance: f64,
+}
+
+impl WearPath {
+    /// The posterior of the path after `readings`, in any order, possibly none.
+    pub fn new(prior: &WearPrior, readings: &[WearReading]) -> Self {
+        let sign = if prior.grows { -1.0 } else { 1.0 };
+        // Least squares by rotations on rows (1, -h | residual) / sd keeps the digits that the normal equations lose.
+        // Triangle [[r, c], [0, s]] of the deviations (dA, dB) from the prior, right-hand side (p, q).
+        let (mut r, mut c, mut s) = (1.0 / prior.as_new_sd, 0.0_f64, 1.0 / prior.rate_sd);
+        let (mut p, mut q) = (0.0_f64, 0.0_f64);
+        for reading in readings {
+            let expected = sign * prior.as_new - prior.rate * reading.hours;
+            let mut first = 1.0 / prior.reading_sd;
+            let mut second = -reading.hours / prior.reading_sd;
+            let mut right = (sign * reading.value - expected) / prior.reading_sd;
+            let length = r.hypot(first);
+            let (cosine, sine) = (r / length, first / length);
+            r = length;
+            (c, second) = (cosine * c + sine * second, cosine * second - sine * c);
+            (p, right) = (cosine * p + sine * right, cosine * right - sine * p);
+            first = second;
+            let length = s.hypot(first);
+            let (cosine, sine) = (s / length, first / length);
+            s = length;
+            q = cosine * q + sine * right;
+        }
+        let rate_deviation = q / s;
+        let as_new_deviation = (p - c * rate_deviation) / r;
+        let rate = prior.rate + rate_deviation;
+        let as_new = sign * prior.as_new + as_new_deviation;
+        // A - B h = (A - B centre) - B (h - centre) with the two independent at centre = cov(A, B) / var(B).
+        let centre_hours = -c / r;
+        let level_variance = 1.0 / (r * r);
+        let rate_variance = 1.0 / (s * s);
+        let covariance = sign * centre_hours * rate_variance;
+        let as_new_variance = level_variance + centre_hours * centre_hours * rate_variance;
+        WearPath {
+            as_new: sign * as_new,
+            rate,
+            covariance: [[as_new_variance, covariance], [covariance, rate_variance]],
+            sign,
+            centre_hours,
+            level: as_new - rate * centre_hours,
+            level_variance,
+            rate_variance,
+        }
+    }
+
+    /// Mean of the value at `hours`.
+    pub fn value_at(&self, hours: f64) -> f64 {
+        self.sign * (self.level - self.rate * (hours - self.centre_hours))
+    }
+
+    /// Standard deviation of the value at `hours`, without the doubt of a reading.
+    pub fn value_sd(&self, hours: f64) -> f64 {
+        let x = hours - self.centre_hours;
+        (self.level_variance + self.rate_variance * x * x).sqrt()
+    }
+
+    /// Unconditional P(the value at `at_hours` has not reached `limit`).
+    pub fn lasts(&self, limit: f64, at_hours: f64) -> f64 {
+        normal_cdf(self.score(limit, at_hours))
+    }
+
+    /// Standard deviations between the value and `limit` at `hours`.
+    fn score(&self, limit: f64, hours: f64) -> f64 {
+        let x = hours - self.centre_hours;
+        let above = self.level - self.sign * limit - self.rate * x;
+        above / (self.level_variance + self.rate_variance * x * x).sqrt()
+    }
+
+    /// Running hours to come from `from_hours` until P(`limit` reached) is `p`, over 0 and under 1: 0 if it is past
+    /// already, `None` if it never comes to that (a rate that may well be none keeps P under a bound).
+    pub fn hours_until(&self, limit: f64, from_hours: f64, p: f64) -> Option<f64> {
+        // P(reached) >= p where the score is at most z.
+        let z = -normal_quantile(p);
+        if self.score(limit, from_hours) <= z {
+            return Some(0.0);
+        }
+        // (g - B x)^2 = z^2 (va + vb x^2) with g - B x of the sign of z.
+        let start = from_hours - self.centre_hours;
+        let above = self.level - self.sign * limit;
+        let square = z * z;
+        let quadratic = self.rate * self.rate - square * self.rate_variance;
+        let half_linear = -above * self.rate;
+        let constant = above * above - square * self.level_variance;
+        roots(quadratic, half_linear, constant)
+            .into_iter()
+            .flatten()
+            .filter(|x| *x > start && (above - self.rate * x) * z >= 0.0)
+            .min_by(f64::total_cmp)
+            .map(|x| x - start)
+    }
+
+    /// P(the limit is not reached) averaged over the running hours to come from `from_hours`.
+    pub fn lasts_over(&self, limit: f64, from_hours: f64, table: &HoursTable) -> f64 {
+        let normal = FastNormal::new();
+        let above = self.level - self.sign * limit;
+        let start = from_hours - self.centre_hours;
+        let survival = |hours: f64| {
+            let x = start + hours;
+            let variance = self.level_variance + self.rate_variance * x * x;
+            normal.cdf((above - self.rate * x) / variance.sqrt())
+        };
+        // Where it is reached in the mean, in hours to come, and how uncertain that is.
+        let middle = above / self.rate - start;
+        if !(self.rate > 0.0 && middle > 0.0) {
+            // No step to resolve: it is behind, or there is none.
+            return table.average_step(0.0, self.step_width(start, above), survival, |_| 0.0);
+        }
+        let crossing = |z: f64| self.crossing(above, z) - start;
+        let x = above / self.rate;
+        let width = (self.level_variance + self.rate_variance * x * x).sqrt() / self.rate;
+        table.average_step(middle, width, survival, crossing)
+    }
+
+    /// Over how many hours the chance changes from `start` on, where the limit is already past or never comes.
+    fn step_width(&self, start: f64, above: f64) -> f64 {
+        let sd = (self.level_variance + self.rate_variance * start * start).sqrt();
+        let slope = self
+            .rate
+            .abs()
+            .max(self.rate_variance.sqrt())
+            .max(f64::MIN_POSITIVE);
+        let _ = above;
+        sd / slope
+    }
+
+    /// The hours from the centre at which the score falls to `z`; only where the rate is many standard deviations.
+    fn crossing(&self, above: f64, z: f64) -> f64 {
+        let square = z * z;
+        let root = (above * above * self.rate_variance
+            + self.rate * self.rate * self.level_variance
+            - square * self.level_variance * self.rate_variance)
+            .max(0.0)
+            .sqrt();
+        (above * self.rate - z * root) / (self.rate * self.rate - square * self.rate_variance)
+    }
+}
+
+/// Real roots of a x^2 + 2 b x + c = 0, without cancellation.
+fn roots(a: f64, b: f64, c: f64) -> [Option<f64>; 2] {
+    let discriminant = b * b - a * c;
+    if discriminant < 0.0 {
+        return [None, None];
+    }
+    let sum = -(b + discriminant.sqrt().copysign(b));
+    let finite = |x: f64| x.is_finite().then_some(x);
+    [finite(sum / a), finite(c / sum)]
+}
