@@ -4,6 +4,7 @@
 //! arguments, so the same facts give the same answer on every machine and on every day.
 
 pub mod battery;
+pub mod because;
 pub mod checklist;
 pub mod demand;
 pub mod facts;

@@ -13,7 +13,7 @@ mod rules_of_a_sheet;
 pub use check_spec::{
     CheckKind, CheckSpec, Derived, Grade, Limits, Measure, Reads, Side, WearSpec,
 };
-pub use default_sheets::{two_stage_thrower, two_stage_thrower_checklist};
+pub use default_sheets::{battery_checks, two_stage_thrower, two_stage_thrower_checklist};
 
 /// A value and where it comes from: a published standard, "operator manuals", "common practice", or "no published
 /// limit; district default" where that is the truth.
@@ -156,6 +156,8 @@ pub struct ShearFasteners {
     pub part_number: Sourced<String>,
     /// How many the machine wears.
     pub fitted: Sourced<u32>,
+    /// How many matching spares it carries when nobody has counted.
+    pub carried: Sourced<u32>,
     /// Breaks the prior is worth.
     pub alpha: Figure,
     /// Running hours it is worth; the mean rate is alpha / beta breaks an hour.

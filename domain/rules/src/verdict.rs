@@ -2,7 +2,15 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::sheet::CheckSpec;
+use crate::Invalid;
+use crate::sheet::{CheckSpec, Limits};
+
+mod judging;
+#[cfg(test)]
+mod tests;
+mod tolerances;
+
+pub use judging::judge;
 
 /// What a reading comes to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -133,6 +141,17 @@ pub struct Judged {
     /// What was held against the limits, if that is another figure than `value_si`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub judged_value: Option<f64>,
-    /// The finding in a sentence.
+    /// The limits it was held against, of a measure.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub limits: Option<Limits>,
+    /// The reading and its verdict in a sentence.
     pub text: String,
+}
+
+/// The `verdict` calculation.
+pub fn calculate(input: &VerdictInput) -> Result<Judged, Invalid> {
+    if let Some(fault) = input.check.faults().into_iter().next() {
+        return Err(fault.within("check"));
+    }
+    judge(&input.check, &input.reading, &input.context).map_err(|fault| fault.within("reading"))
 }

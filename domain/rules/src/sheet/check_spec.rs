@@ -160,6 +160,11 @@ pub struct CheckSpec {
 }
 
 impl CheckSpec {
+    /// What is wrong with the check taken by itself.
+    pub fn faults(&self) -> Vec<Invalid> {
+        super::rules_of_a_sheet::faults_of_check(self)
+    }
+
     /// How it is answered, in a word.
     pub fn kind(&self) -> CheckKind {
         match self.reads {

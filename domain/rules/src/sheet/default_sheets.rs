@@ -1,6 +1,6 @@
 //! The sheets and checklists a district starts from.
 
-use super::Sheet;
+use super::{CheckSpec, Sheet};
 use crate::checklist::Checklist;
 
 /// The default sheet of the two-stage thrower.
@@ -13,4 +13,15 @@ pub fn two_stage_thrower() -> Sheet {
 pub fn two_stage_thrower_checklist() -> Checklist {
     Checklist::from_toml(include_str!("../../data/two_stage_thrower_checklist.toml"))
         .expect("tested: the default checklist can be read")
+}
+
+/// The checks to add to a model's sheet where a wet battery is fitted; most two-stage throwers have none.
+pub fn battery_checks() -> Vec<CheckSpec> {
+    #[derive(serde::Deserialize)]
+    struct Checks {
+        checks: Vec<CheckSpec>,
+    }
+    let read: Checks = toml::from_str(include_str!("../../data/battery_checks.toml"))
+        .expect("tested: the battery checks can be read");
+    read.checks
 }

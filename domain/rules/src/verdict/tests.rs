@@ -1,0 +1,504 @@
+//! Verdicts: the trade's own cases, then what must hold for every reading.
+
+use proptest::prelude::*;
+
+use super::*;
+use crate::sheet::{CheckSpec, Sheet, battery_checks, two_stage_thrower};
+
+fn sheet() -> Sheet {
+    two_stage_thrower()
+}
+
+fn spec(code: &str) -> CheckSpec {
+    let batteries = battery_checks();
+    sheet()
+        .check_spec(code)
+        .or_else(|| batteries.iter().find(|check| check.check == code))
+        .expect(code)
+        .clone()
+}
+
+fn measured(value: f64, unit: &str) -> ReadingInput {
+    ReadingInput {
+        value: Some(value),
+        unit: Some(unit.to_owned()),
+        ..ReadingInput::default()
+    }
+}
+
+fn verdict_of(code: &str, reading: &ReadingInput) -> Judged {
+    judge(&spec(code), reading, &Context::default()).expect("a possible reading")
+}
+
+fn field_of(code: &str, reading: &ReadingInput) -> String {
+    judge(&spec(code), reading, &Context::default())
+        .expect_err("an impossible reading")
+        .field
+}
+
+#[test]
+fn the_default_sheet_the_battery_checks_and_the_checklist_are_sound() {
+    let mut sheet = sheet();
+    assert_eq!(sheet.check(), Ok(()));
+    sheet.checks.extend(battery_checks());
+    assert_eq!(sheet.check(), Ok(()));
+    let checklist = crate::sheet::two_stage_thrower_checklist();
+    assert_eq!(checklist.check(), Ok(()));
+    // Every check of the sheet is a step, and every step a check.
+    assert_eq!(checklist.steps_for(&sheet).count(), checklist.steps.len());
+    assert_eq!(checklist.steps.len(), sheet.checks.len());
+}
+
+#[test]
+fn a_sheet_and_a_checklist_survive_the_wire() {
+    let sheet = sheet();
+    let json = serde_json::to_string(&sheet).unwrap();
+    assert_eq!(serde_json::from_str::<Sheet>(&json).unwrap(), sheet);
+    let toml = toml::to_string(&sheet).unwrap();
+    assert_eq!(Sheet::from_toml(&toml).unwrap(), sheet);
+}
+
+/// A friction ring: 5.5 mm new, marginal at 3, unserviceable at 1.5 (common practice).
+#[test]
+fn a_falling_measure_passes_its_limits() {
+    for (mm, verdict) in [
+        (5.0, Verdict::Serviceable),
+        (2.5, Verdict::Marginal),
+        (1.0, Verdict::Unserviceable),
+    ] {
+        let judged = verdict_of("friction_ring", &measured(mm, "mm"));
+        assert_eq!(
+            (judged.verdict, judged.flags.len()),
+            (verdict, 0),
+            "{mm} mm"
+        );
+    }
+    // 1/8 in is the marginal limit's other name: within the tool's doubt of it.
+    let judged = verdict_of("friction_ring", &measured(0.125, "in"));
+    assert_eq!(
+        (judged.verdict, judged.flags),
+        (Verdict::Serviceable, vec![Flag::ReMeasure])
+    );
+    assert_eq!(judged.value_si, Some(3.175));
+}
+
+/// ISO 14253-1: within 1.645 sigma of a limit the reading proves nothing; here sigma is 0.2 mm.
+#[test]
+fn near_a_limit_doubt_asks_for_more_readings_then_takes_the_worse_side() {
+    let mut reading = measured(1.7, "mm");
+    assert_eq!(
+        verdict_of("friction_ring", &reading).flags,
+        [Flag::ReMeasure]
+    );
+    assert_eq!(
+        verdict_of("friction_ring", &reading).verdict,
+        Verdict::Marginal
+    );
+    // Three readings: sigma / sqrt 3, so the band is 0.19 mm, and 1.6 is inside it.
+    reading.repeats = Some(3);
+    assert_eq!(verdict_of("friction_ring", &reading).flags, []);
+    reading.value = Some(1.6);
+    let judged = verdict_of("friction_ring", &reading);
+    assert_eq!(
+        (judged.verdict, judged.flags),
+        (Verdict::Unserviceable, vec![Flag::WorseSide])
+    );
+}
+
+/// Over-tight, the auger creeps (operator manuals): inside the band around the last limit it is not accepted.
+#[test]
+fn a_safety_matter_within_doubt_is_not_accepted() {
+    let judged = verdict_of("auger_cable_slack", &measured(1.0, "mm"));
+    assert_eq!(
+        (judged.verdict, judged.flags),
+        (Verdict::Unserviceable, vec![Flag::NotAccepted])
+    );
+}
+
+/// Half-inch chain over 12 pitches: 1.5 % is 154.7 mm or 6.090 in (chain makers citing ASME B29.1).
+#[test]
+fn a_growing_measure_passes_its_limits_in_inches() {
+    assert_eq!(
+        verdict_of("chain_stretch", &measured(6.0, "in")).verdict,
+        Verdict::Serviceable
+    );
+    assert_eq!(
+        verdict_of("chain_stretch", &measured(6.11, "in")).verdict,
+        Verdict::Unserviceable
+    );
+}
+
+/// Common practice: take-up used up and still slack, renew before next season, marginal for the rest of this one.
+#[test]
+fn take_up_used_up_is_marginal_while_the_belt_still_rides() {
+    let check = spec("auger_take_up");
+    let reading = measured(0.0, "%");
+    for (ride, verdict) in [
+        (None, Verdict::Marginal),
+        (Some(Verdict::Serviceable), Verdict::Marginal),
+        (Some(Verdict::Marginal), Verdict::Marginal),
+        (Some(Verdict::Unserviceable), Verdict::Unserviceable),
+    ] {
+        let judged = judge(
+            &check,
+            &reading,
+            &Context {
+                backed_by: ride,
+                ..Context::default()
+            },
+        )
+        .unwrap();
+        assert_eq!(judged.verdict, verdict, "ride {ride:?}");
+        assert_eq!(
+            judged.flags.contains(&Flag::RenewBeforeNextSeason),
+            verdict == Verdict::Marginal
+        );
+    }
+}
+
+/// TM 5-3820-256-24-4: 1.250 read at 20 degF is truly 1.226; 1.190 freezes at -15 degF, 1.120 at +15 degF. A widely
+/// copied web table gives -34 degF at half charge: by it this battery would be called safe at -20 degF.
+#[test]
+fn a_battery_freezes_by_its_corrected_gravity() {
+    let twenty_f = Some(-20.0 / 3.0);
+    let reading = ReadingInput {
+        temperature_c: twenty_f,
+        full_charge: Some(1.265),
+        ..measured(1.250, "SG")
+    };
+    let judged = verdict_of("battery_charge", &reading);
+    assert!(
+        (judged.value_si.unwrap() - 1.226).abs() < 1e-4,
+        "{judged:?}"
+    );
+    let half = ReadingInput {
+        temperature_c: Some(80.0 / 1.8 - 32.0 / 1.8),
+        full_charge: Some(1.265),
+        ..measured(1.190, "SG")
+    };
+    let low = |low_c| Context {
+        low_c: Some(low_c),
+        ..Context::default()
+    };
+    let (at_minus_10_f, at_minus_20_f) = (low((-10.0 - 32.0) / 1.8), low((-20.0 - 32.0) / 1.8));
+    assert!(
+        !judge(&spec("battery_charge"), &half, &at_minus_10_f)
+            .unwrap()
+            .flags
+            .contains(&Flag::WillFreeze)
+    );
+    let judged = judge(&spec("battery_charge"), &half, &at_minus_20_f).unwrap();
+    assert_eq!(
+        (judged.verdict, judged.flags.contains(&Flag::WillFreeze)),
+        (Verdict::Unserviceable, true)
+    );
+}
+
+#[test]
+fn a_battery_reading_needs_its_basis_and_a_gravity_its_temperature() {
+    assert_eq!(
+        field_of("battery_charge", &measured(1.25, "SG")),
+        "full_charge"
+    );
+    let mut reading = ReadingInput {
+        full_charge: Some(1.265),
+        ..measured(1.25, "SG")
+    };
+    assert_eq!(field_of("battery_charge", &reading), "temperature_c");
+    reading.full_charge = Some(1.3);
+    assert_eq!(field_of("battery_charge", &reading), "full_charge");
+    let volts = ReadingInput {
+        full_charge: Some(1.265),
+        ..measured(12.24, "V")
+    };
+    assert!((verdict_of("battery_charge", &volts).value_si.unwrap() - 1.190).abs() < 1e-9);
+}
+
+/// Cells more than 0.025 apart on a charged battery are unserviceable (TM 9-6140-200-14).
+#[test]
+fn cells_apart_condemn_a_battery() {
+    assert_eq!(
+        verdict_of("battery_cells", &measured(0.035, "SG")).verdict,
+        Verdict::Unserviceable
+    );
+    assert_eq!(
+        verdict_of("battery_cells", &measured(0.005, "SG")).verdict,
+        Verdict::Serviceable
+    );
+}
+
+/// Gas law: 17 psi filled at 70 degF is about 14 psi at 20 degF.
+#[test]
+fn a_tyre_is_judged_at_its_working_temperature() {
+    let reading = ReadingInput {
+        temperature_c: Some((70.0 - 32.0) / 1.8),
+        ..measured(17.0, "psi")
+    };
+    let mut check = spec("tyre_left");
+    if let crate::sheet::Reads::Measure(measure) = &mut check.reads
+        && let Some(crate::sheet::Derived::Tyre { at_c }) = &mut measure.derived
+    {
+        at_c.value = (20.0 - 32.0) / 1.8;
+    }
+    let judged = judge(&check, &reading, &Context::default()).unwrap();
+    let psi = crate::measure::Unit::Psi.from_si(judged.judged_value.unwrap());
+    assert!((psi - 14.0).abs() < 0.05, "{psi}");
+    assert!((judged.value_si.unwrap() - 117.211).abs() < 1e-3);
+}
+
+#[test]
+fn grades_functions_and_levels() {
+    let wrong_bolt = ReadingInput {
+        grade: Some("substitute fitted".to_owned()),
+        ..ReadingInput::default()
+    };
+    assert_eq!(
+        verdict_of("shear_fasteners", &wrong_bolt).verdict,
+        Verdict::Unserviceable
+    );
+    let creeps = ReadingInput {
+        works: Some(false),
+        ..ReadingInput::default()
+    };
+    assert_eq!(
+        verdict_of("auger_stops", &creeps).verdict,
+        Verdict::Unserviceable
+    );
+    for (class, verdict) in [
+        ("class I: wet, no drops", Verdict::Serviceable),
+        ("class II: drops form", Verdict::Marginal),
+        ("class III: drops fall", Verdict::Unserviceable),
+    ] {
+        let leak = ReadingInput {
+            level: Some(class.to_owned()),
+            ..ReadingInput::default()
+        };
+        assert_eq!(verdict_of("engine_leak", &leak).verdict, verdict);
+    }
+}
+
+#[test]
+fn what_cannot_be_is_refused_by_its_field() {
+    let grade = ReadingInput {
+        grade: Some("sound and dry".to_owned()),
+        ..ReadingInput::default()
+    };
+    assert_eq!(field_of("friction_ring", &grade), "grade");
+    assert_eq!(field_of("friction_ring", &ReadingInput::default()), "value");
+    assert_eq!(
+        field_of(
+            "friction_ring",
+            &ReadingInput {
+                value: Some(2.0),
+                ..ReadingInput::default()
+            }
+        ),
+        "unit"
+    );
+    assert_eq!(field_of("friction_ring", &measured(2.0, "psi")), "unit");
+    assert_eq!(field_of("friction_ring", &measured(2.0, "furlong")), "unit");
+    assert_eq!(field_of("friction_ring", &measured(-1.0, "mm")), "value");
+    assert_eq!(
+        field_of("friction_ring", &measured(f64::NAN, "mm")),
+        "value"
+    );
+    assert_eq!(field_of("friction_ring", &measured(1e9, "mm")), "value");
+    assert_eq!(field_of("shear_spares", &measured(1.5, "count")), "value");
+    assert_eq!(
+        field_of(
+            "friction_ring",
+            &ReadingInput {
+                repeats: Some(0),
+                ..measured(2.0, "mm")
+            }
+        ),
+        "repeats"
+    );
+    assert_eq!(
+        field_of(
+            "friction_ring",
+            &ReadingInput {
+                temperature_c: Some(1.0),
+                ..measured(2.0, "mm")
+            }
+        ),
+        "temperature_c"
+    );
+    assert_eq!(
+        field_of(
+            "friction_ring",
+            &ReadingInput {
+                note: Some("a\0b".to_owned()),
+                ..measured(2.0, "mm")
+            }
+        ),
+        "note"
+    );
+    assert_eq!(field_of("auger_stops", &measured(1.0, "mm")), "value");
+    assert_eq!(field_of("auger_stops", &ReadingInput::default()), "works");
+    assert_eq!(
+        field_of(
+            "engine_leak",
+            &ReadingInput {
+                level: Some("class IV".to_owned()),
+                ..ReadingInput::default()
+            }
+        ),
+        "level"
+    );
+    let other = ReadingInput {
+        check: "scraper_edge".to_owned(),
+        ..measured(2.0, "mm")
+    };
+    assert_eq!(field_of("friction_ring", &other), "check");
+    // A belt below its rim reads under 0: that can be.
+    assert_eq!(
+        verdict_of("auger_belt_ride", &measured(-2.0, "mm")).verdict,
+        Verdict::Marginal
+    );
+}
+
+#[test]
+fn the_calculation_names_faults_of_the_check_and_of_the_reading() {
+    let input = |check: serde_json::Value, reading| {
+        serde_json::from_value::<VerdictInput>(
+            serde_json::json!({"check": check, "reading": reading}),
+        )
+    };
+    let check = serde_json::to_value(spec("friction_ring")).unwrap();
+    let good = input(
+        check.clone(),
+        serde_json::json!({"value": 0.1, "unit": "in"}),
+    )
+    .unwrap();
+    assert_eq!(calculate(&good).unwrap().verdict, Verdict::Marginal);
+    let bad = input(
+        check.clone(),
+        serde_json::json!({"value": 0.1, "unit": "kPa"}),
+    )
+    .unwrap();
+    assert_eq!(calculate(&bad).unwrap_err().field, "reading.unit");
+    let mut upside_down = check.clone();
+    upside_down["limits"]["low"]["marginal_at"]["value"] = 9.0.into();
+    let bad = input(upside_down, serde_json::json!({"value": 2.0, "unit": "mm"})).unwrap();
+    assert_eq!(
+        calculate(&bad).unwrap_err().field,
+        "check.limits.low.marginal_at.value"
+    );
+    let mut odd = check;
+    odd["grades"] = serde_json::json!([]);
+    assert!(
+        input(odd, serde_json::json!({}))
+            .unwrap_err()
+            .to_string()
+            .contains("grades")
+    );
+}
+
+/// What is wrong with a sheet is named by its field.
+#[test]
+fn a_faulty_sheet_is_told_every_fault() {
+    let mut sheet = sheet();
+    sheet.rate.overlap.value = 1.5;
+    sheet.start.check = "nonsense".to_owned();
+    let ring = sheet
+        .checks
+        .iter_mut()
+        .find(|check| check.check == "friction_ring")
+        .unwrap();
+    let crate::sheet::Reads::Measure(measure) = &mut ring.reads else {
+        unreachable!()
+    };
+    measure.wear.as_mut().unwrap().rate_sd.value = 0.03;
+    measure
+        .limits
+        .low
+        .as_mut()
+        .unwrap()
+        .fails_at
+        .as_mut()
+        .unwrap()
+        .value = 2.0;
+    let fields: Vec<String> = sheet
+        .check()
+        .unwrap_err()
+        .into_iter()
+        .map(|fault| fault.field)
+        .collect();
+    let index = sheet
+        .checks
+        .iter()
+        .position(|check| check.check == "friction_ring")
+        .unwrap();
+    assert_eq!(
+        fields,
+        [
+            "rate.overlap.value".to_owned(),
+            "start.check".to_owned(),
+            format!("checks[{index}].limits.low.fails_at.value"),
+            format!("checks[{index}].wear.rate_sd.value"),
+        ]
+    );
+}
+
+/// Every measure of the default sheet that has one side only.
+fn one_sided() -> Vec<CheckSpec> {
+    sheet()
+        .checks
+        .into_iter()
+        .filter(|check| {
+            check.measure().is_some_and(|measure| {
+                measure.limits.low.is_some() != measure.limits.high.is_some()
+                    && measure.unit != crate::measure::Unit::Count
+            })
+        })
+        .collect()
+}
+
+proptest! {
+    /// A worse reading never has a better verdict, near limits and after repeats too.
+    #[test]
+    fn verdicts_are_monotone_in_the_reading(
+        pick in 0usize..1000, from in -0.3f64..1.3, step in 0.0f64..0.3, repeats in 1u32..6,
+    ) {
+        let checks = one_sided();
+        let check = &checks[pick % checks.len()];
+        let measure = check.measure().unwrap();
+        let new = measure.limits.as_new.value;
+        let last = measure.limits.low.as_ref().or(measure.limits.high.as_ref()).unwrap().unserviceable_at.value;
+        // From as new (0) to the last limit (1) and past both ends.
+        let at = |share: f64| {
+            let reading = ReadingInput { repeats: Some(repeats), ..measured(new + (last - new) * share, measure.unit.symbol()) };
+            judge(check, &reading, &Context { backed_by: Some(Verdict::Unserviceable), low_c: None })
+        };
+        if let (Ok(better), Ok(worse)) = (at(from), at(from + step)) {
+            prop_assert!(better.verdict <= worse.verdict, "{} {from} {step}: {better:?} {worse:?}", check.check);
+        }
+    }
+
+    /// The unit a person likes changes nothing.
+    #[test]
+    fn the_unit_typed_does_not_matter(mm in 0.0f64..8.0) {
+        let check = spec("friction_ring");
+        let metric = judge(&check, &measured(mm, "mm"), &Context::default()).unwrap();
+        let imperial = judge(&check, &measured(mm / 25.4, "in"), &Context::default()).unwrap();
+        prop_assert_eq!(metric.verdict, imperial.verdict);
+    }
+
+    /// Nothing a person can send makes it fall over.
+    #[test]
+    fn no_reading_panics(
+        pick in 0usize..1000, value in prop::option::of(prop::num::f64::ANY), unit in "[a-zA-Z%]{0,4}",
+        word in ".{0,20}", works in prop::option::of(any::<bool>()), repeats in prop::option::of(any::<u32>()),
+        temperature in prop::option::of(prop::num::f64::ANY), low in prop::option::of(prop::num::f64::ANY),
+    ) {
+        let mut checks = sheet().checks;
+        checks.extend(battery_checks());
+        let check = &checks[pick % checks.len()];
+        let reading = ReadingInput {
+            check: String::new(), value, unit: Some(unit), grade: Some(word.clone()), level: Some(word.clone()), works,
+            temperature_c: temperature, full_charge: Some(1.265), repeats, note: Some(word),
+        };
+        let _ = judge(check, &reading, &Context { low_c: low, backed_by: None });
+    }
+}
