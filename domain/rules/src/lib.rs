@@ -5,6 +5,7 @@
 
 pub mod battery;
 pub mod because;
+pub mod calculations;
 pub mod checklist;
 pub mod demand;
 pub mod facts;
@@ -16,6 +17,7 @@ mod rate;
 pub mod score;
 pub mod season;
 pub mod sheet;
+pub mod spares;
 pub mod special;
 pub mod start;
 pub mod tyre;

@@ -135,3 +135,26 @@ pub fn quantile_7(sorted: &[f64], p: f64) -> f64 {
     }
     low + share * (high - low)
 }
+
+/// Winters on record at least, for a season's dates to come from history.
+pub const WINTERS_MIN: usize = 5;
+
+/// First and last day of the season, from 1 July as day 0, by past winters' first and last snow days (`None`: no snow):
+/// the 10 % quantile of the first and the 90 % quantile of the last. `None` where history does not tell: fewer than 5
+/// winters, or a quantile that touches a winter without snow (whose first day never comes, and last never was).
+pub fn window(winters: &[Option<(f64, f64)>]) -> Option<(f64, f64)> {
+    if winters.len() < WINTERS_MIN {
+        return None;
+    }
+    let quantile = |day: fn(&(f64, f64)) -> f64, without: f64, p: f64| {
+        let mut days: Vec<f64> = winters
+            .iter()
+            .map(|winter| winter.as_ref().map_or(without, day))
+            .collect();
+        days.sort_unstable_by(f64::total_cmp);
+        Some(quantile_7(&days, p)).filter(|day| day.is_finite())
+    };
+    let starts = quantile(|days| days.0, f64::INFINITY, 0.1)?;
+    let ends = quantile(|days| days.1, f64::NEG_INFINITY, 0.9)?;
+    Some((starts, ends))
+}

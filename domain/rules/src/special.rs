@@ -124,7 +124,7 @@ fn deviance(x: f64, m: f64) -> f64 {
 }
 
 /// x^a y^b / B(a, b), y = 1 - x, with full relative accuracy.
-fn beta_power(a: f64, b: f64, x: f64, y: f64) -> f64 {
+pub(crate) fn beta_power(a: f64, b: f64, x: f64, y: f64) -> f64 {
     if x <= 0.0 || y <= 0.0 {
         return 0.0;
     }

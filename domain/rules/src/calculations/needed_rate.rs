@@ -1,0 +1,80 @@
+//! `needed-rate`: the rate of clearing a storm asks for.
+
+use serde::{Deserialize, Serialize};
+
+use super::{list, not_negative, positive};
+use crate::Invalid;
+use crate::demand::{DutyDemand, by_deadline, cycles, needed_rate};
+
+/// Cycles times different deadlines at most.
+const DEADLINES_MAX: u64 = 1_000_000;
+
+/// What is asked.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Input {
+    /// How long it snows.
+    pub storm_hours: f64,
+    /// How much falls, mm.
+    pub depth_mm: f64,
+    /// At how much lying snow ground is cleared again, mm.
+    pub reclear_mm: f64,
+    /// The ground, possibly none.
+    pub duties: Vec<DutyInput>,
+}
+
+/// Ground to be cleared.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct DutyInput {
+    /// Area, m2.
+    pub area_m2: f64,
+    /// Within how many hours it must be clear.
+    pub clear_within_h: f64,
+}
+
+/// What is answered.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Output {
+    /// Rate at which every duty is clear in time, m2/h.
+    pub needed_rate: f64,
+    /// How often everything is cleared.
+    pub cycles: u32,
+}
+
+/// Answers it.
+///
+/// # Errors
+/// The first field that cannot be.
+pub fn calculate(input: &Input) -> Result<Output, Invalid> {
+    positive("storm_hours", input.storm_hours)?;
+    not_negative("depth_mm", input.depth_mm)?;
+    positive("reclear_mm", input.reclear_mm)?;
+    list("duties", &input.duties)?;
+    let mut duties = Vec::with_capacity(input.duties.len());
+    for (index, duty) in input.duties.iter().enumerate() {
+        not_negative(format_args!("duties[{index}].area_m2"), duty.area_m2)?;
+        positive(
+            format_args!("duties[{index}].clear_within_h"),
+            duty.clear_within_h,
+        )?;
+        duties.push(DutyDemand {
+            area_m2: duty.area_m2,
+            clear_within_h: duty.clear_within_h,
+        });
+    }
+    let cycles = u64::from(cycles(input.depth_mm, input.reclear_mm));
+    if cycles * (by_deadline(&duties).len() as u64).max(1) > DEADLINES_MAX {
+        return Err(Invalid::new(
+            "reclear_mm",
+            format!(
+                "makes {cycles} cycles of all duties, more than can be computed; give a deeper re-clear depth or fewer duties"
+            ),
+        ));
+    }
+    let demand = needed_rate(input.storm_hours, input.depth_mm, input.reclear_mm, &duties);
+    Ok(Output {
+        needed_rate: demand.needed_rate,
+        cycles: demand.cycles,
+    })
+}

@@ -1,0 +1,129 @@
+//! Spares for a horizon (section 12 of the computation): the least stock that is enough with the service level's chance.
+
+use crate::special::{beta_power, beta_tails};
+
+/// What one winter may ask for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WinterDemand {
+    /// Chance of each fitted part to wear out in it.
+    pub wear_out: Vec<f64>,
+    /// Running hours of all units that share the break rate, together.
+    pub hours: f64,
+}
+
+/// Gamma distribution of breaks an hour.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BreakRate {
+    /// Shape: breaks it is worth.
+    pub alpha: f64,
+    /// Rate parameter: running hours it is worth.
+    pub beta: f64,
+}
+
+/// What to keep.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stock {
+    /// Least S with P(demand <= S) >= the service level.
+    pub stock: u64,
+    /// Mean demand.
+    pub mean: f64,
+}
+
+/// Chances under this are nobody's.
+const NEGLIGIBLE: f64 = 1e-18;
+
+/// Demand of one winter: worn parts, a Poisson-binomial without its negligible tails, and breaks.
+struct Demand {
+    first: u64,
+    worn: Vec<f64>,
+    breaks: Option<(f64, f64, f64)>,
+}
+
+impl Demand {
+    fn new(winter: &WinterDemand, breaks: Option<BreakRate>) -> Self {
+        let mut first = 0;
+        let mut worn = vec![1.0];
+        for p in &winter.wear_out {
+            worn.push(0.0);
+            for k in (0..worn.len()).rev() {
+                let below = if k > 0 { worn[k - 1] } else { 0.0 };
+                worn[k] = worn[k] * (1.0 - p) + below * p;
+            }
+            let leading = worn
+                .iter()
+                .take_while(|chance| **chance < NEGLIGIBLE)
+                .count();
+            worn.drain(..leading);
+            first += leading as u64;
+            while worn.last().is_some_and(|chance| *chance < NEGLIGIBLE) {
+                worn.pop();
+            }
+        }
+        let breaks = breaks.filter(|_| winter.hours > 0.0).map(|rate| {
+            let total = rate.beta + winter.hours;
+            (rate.alpha, rate.beta / total, winter.hours / total)
+        });
+        Demand {
+            first,
+            worn,
+            breaks,
+        }
+    }
+
+    /// P(demand <= stock).
+    fn at_most(&self, stock: u64) -> f64 {
+        let Some(most) = stock.checked_sub(self.first) else {
+            return 0.0;
+        };
+        let Some((alpha, p, q)) = self.breaks else {
+            return self.worn.iter().take(most as usize + 1).sum();
+        };
+        // P(breaks <= k) for k = most downwards, by what each k adds.
+        let mut left = beta_tails(alpha, most as f64 + 1.0, p, q).0;
+        let mut sum = 0.0;
+        let mut k = most as f64;
+        for chance in self.worn.iter().take(most as usize + 1) {
+            sum += chance * left;
+            left -= beta_power(alpha, k + 1.0, p, q) / (q * (alpha + k));
+            k -= 1.0;
+        }
+        sum
+    }
+}
+
+/// The stock for demand that comes from one of `winters` (not empty), each as likely as another: within a winter worn
+/// parts and breaks add up; winters are averaged after that, since all parts share the winter. `service_level` is over
+/// 0 and under 1.
+pub fn stock(winters: &[WinterDemand], breaks: Option<BreakRate>, service_level: f64) -> Stock {
+    let mean = winters
+        .iter()
+        .map(|winter| {
+            let worn: f64 = winter.wear_out.iter().sum();
+            worn + breaks.map_or(0.0, |rate| winter.hours * rate.alpha / rate.beta)
+        })
+        .sum::<f64>()
+        / winters.len() as f64;
+    let demands: Vec<Demand> = winters
+        .iter()
+        .map(|winter| Demand::new(winter, breaks))
+        .collect();
+    let enough = |stock: u64| {
+        let sum: f64 = demands.iter().map(|demand| demand.at_most(stock)).sum();
+        sum / demands.len() as f64 >= service_level - 1e-12
+    };
+    // Doubling, then bisection; 2^40 is more than any mean that is let in can ask for.
+    let mut high = 1;
+    while !enough(high) && high < 1 << 40 {
+        high *= 2;
+    }
+    let mut low = 0;
+    while low < high {
+        let middle = low + (high - low) / 2;
+        if enough(middle) {
+            high = middle;
+        } else {
+            low = middle + 1;
+        }
+    }
+    Stock { stock: low, mean }
+}
