@@ -4,14 +4,19 @@
 //! Every finder takes a [`Tx`], and a `Tx` exists only for a [`Tenant`]: there is no query without an organisation.
 //! Facts, the feed's entries, marks and audit rows are written through [`feed::write`] and nowhere else.
 
+mod change;
 mod database;
+pub mod depot;
 mod error;
 pub mod feed;
+pub mod fields;
+pub mod idempotency;
 mod prepared;
 pub mod schema;
 mod tenant;
 
 pub use database::{Database, Sizes, Tx};
 pub use error::{Error, Result};
+pub use idempotency::{Kept, Once};
 pub use prepared::{Prepared, prepared};
 pub use tenant::{Depots, Role, Tenant};

@@ -193,6 +193,22 @@ impl<'a> Write<'a> {
         )
     }
 
+    /// Opens the scope of a depot that this write creates, and locks it: it can be published to.
+    ///
+    /// # Errors
+    /// [`Error::Conflict`] where it exists.
+    pub async fn open_scope(&mut self, scope_id: Uuid) -> Result<()> {
+        prepared(
+            diesel::sql_query("insert into feed_scope (org_id, scope_id) values ($1, $2)")
+                .bind::<SqlUuid, _>(self.org_id())
+                .bind::<SqlUuid, _>(scope_id),
+        )
+        .execute(&mut self.tx.connection())
+        .await?;
+        self.scopes.insert(scope_id);
+        Ok(())
+    }
+
     /// Has a depot recomputed, soon.
     pub fn mark(&mut self, depot_id: Uuid) {
         self.marks.insert(depot_id);
