@@ -5,13 +5,16 @@
 //! Facts, the feed's entries, marks and audit rows are written through [`feed::write`] and nowhere else.
 
 mod change;
+pub mod boot;
 mod database;
 pub mod depot;
 mod error;
 pub mod feed;
 pub mod fields;
 pub mod idempotency;
+pub mod migrate;
 mod prepared;
+pub mod private;
 pub mod schema;
 mod tenant;
 

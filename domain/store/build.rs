@@ -1,0 +1,5 @@
+//! The migrations are embedded; a new one rebuilds the crate.
+
+fn main() {
+    println!("cargo:rerun-if-changed=../../migrations");
+}
