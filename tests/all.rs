@@ -1,3 +1,4 @@
 //! The whole house under test. One binary, so that it links once; modules mirror what they test.
 
 mod house;
+mod store;

@@ -15,8 +15,16 @@ async fn cluster() -> &'static Cluster {
     CLUSTER
         .get_or_init(async || {
             let cluster = Cluster::scratch().await.expect("a scratch cluster");
-            cluster.create_database("template").await.expect("a template");
-            migrate::migrate(&cluster.owner_url("template"), &cluster.login_url("template")).await.expect("migrated");
+            cluster
+                .create_database("template")
+                .await
+                .expect("a template");
+            migrate::migrate(
+                &cluster.owner_url("template"),
+                &cluster.login_url("template"),
+            )
+            .await
+            .expect("migrated");
             cluster
         })
         .await
@@ -26,8 +34,13 @@ async fn cluster() -> &'static Cluster {
 async fn database() -> (Database, String) {
     let name = format!("test_{}", Uuid::now_v7().simple());
     let cluster = cluster().await;
-    cluster.clone_database("template", &name).await.expect("a copy of the template");
-    let database = Database::connect(&cluster.login_url(&name), Sizes::default()).await.expect("connected");
+    cluster
+        .clone_database("template", &name)
+        .await
+        .expect("a copy of the template");
+    let database = Database::connect(&cluster.login_url(&name), Sizes::default())
+        .await
+        .expect("connected");
     boot::check(&database, true).await.expect("fit to serve");
     (database, name)
 }
@@ -35,7 +48,9 @@ async fn database() -> (Database, String) {
 /// A connection as the owner of the tables, whom row-level security does not bind because it is a superuser.
 async fn owner(name: &str) -> tokio_postgres::Client {
     let (client, connection) =
-        tokio_postgres::connect(&cluster().await.owner_url(name), tokio_postgres::NoTls).await.expect("connected as owner");
+        tokio_postgres::connect(&cluster().await.owner_url(name), tokio_postgres::NoTls)
+            .await
+            .expect("connected as owner");
     tokio::spawn(connection);
     client
 }

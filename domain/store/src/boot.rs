@@ -1,9 +1,9 @@
 //! What must be true of a database before a server serves from it.
 
+use diesel::migration::MigrationSource;
 use diesel::prelude::*;
 use diesel::sql_types::{Array, Bool, Text};
 use diesel_async::RunQueryDsl;
-use diesel_migrations::MigrationSource;
 
 use crate::migrate::{MIGRATIONS, ROLES};
 use crate::{Database, Error, Result};
@@ -82,9 +82,12 @@ pub async fn check(database: &Database, scratch: bool) -> Result<()> {
     .load(&mut connection)
     .await;
     match missing {
-        Ok(missing) => wrong.extend(
-            missing.into_iter().map(|found| format!("migration {} has not been run: run `rimeyard migrate`", found.what)),
-        ),
+        Ok(missing) => wrong.extend(missing.into_iter().map(|found| {
+            format!(
+                "migration {} has not been run: run `rimeyard migrate`",
+                found.what
+            )
+        })),
         Err(_) => wrong.push("the database has not been set up: run `rimeyard migrate`".to_owned()),
     }
 
@@ -104,8 +107,14 @@ pub async fn check(database: &Database, scratch: bool) -> Result<()> {
         );
     }
     if !settings.english {
-        tracing::warn!("store.boot.messages_not_english: alter role LOGIN set lc_messages = 'C', or deadlocks are not tried again");
+        tracing::warn!(
+            "store.boot.messages_not_english: alter role LOGIN set lc_messages = 'C', or deadlocks are not tried again"
+        );
     }
 
-    if wrong.is_empty() { Ok(()) } else { Err(Error::Unavailable(wrong.join("\n"))) }
+    if wrong.is_empty() {
+        Ok(())
+    } else {
+        Err(Error::Unavailable(wrong.join("\n")))
+    }
 }

@@ -83,7 +83,8 @@ impl Cluster {
     /// Starts a throw-away cluster in a new folder among the system's temporary ones; the folder goes when the
     /// cluster stops, however this program ends.
     pub async fn scratch() -> Result<Cluster> {
-        let folder = std::env::temp_dir().join(format!("rimeyard-scratch-{}", uuid::Uuid::now_v7()));
+        let folder =
+            std::env::temp_dir().join(format!("rimeyard-scratch-{}", uuid::Uuid::now_v7()));
         Self::start_in(&folder, Keep::Scratch, true).await
     }
 
