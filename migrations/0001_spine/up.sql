@@ -74,21 +74,25 @@ create table credential (
 -- Across organisations: whoever signs in names an address, not an organisation.
 create unique index credential_email on credential (email);
 
+-- A family descends from one sign-in; each use of a token makes a child.
 create table refresh_token (
     org_id      uuid not null,
     id          uuid not null,
     person_id   uuid not null,
     family      uuid not null,
+    parent      uuid,
     token_hash  bytea not null,
     created_at  timestamptz not null default now(),
     expires_at  timestamptz not null,
     used_at     timestamptz,
     revoked_at  timestamptz,
     primary key (org_id, id),
-    foreign key (org_id, person_id) references person (org_id, id)
+    foreign key (org_id, person_id) references person (org_id, id),
+    foreign key (org_id, parent) references refresh_token (org_id, id)
 );
 create index on refresh_token (org_id, person_id);
 create index on refresh_token (org_id, family);
+create index on refresh_token (org_id, parent);
 create unique index refresh_token_hash on refresh_token (token_hash);
 
 -- The keys that sign access tokens; they belong to the installation.
@@ -533,6 +537,8 @@ grant select, insert, delete on person_depot, storm_depot to rimeyard_app;
 grant insert, update on credential to rimeyard_app;
 grant select (org_id, person_id, email) on credential to rimeyard_app;
 grant delete on idempotency to rimeyard_app;
+-- The app sees which sessions live and can end them, and never reads a token's hash.
+grant select (org_id, person_id, family, expires_at, revoked_at), update (revoked_at) on refresh_token to rimeyard_app;
 
 -- What crosses organisations, on exactly these tables.
 create policy door on credential to rimeyard_door using (true) with check (true);

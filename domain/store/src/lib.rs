@@ -4,15 +4,17 @@
 //! Every finder takes a [`Tx`], and a `Tx` exists only for a [`Tenant`]: there is no query without an organisation.
 //! Facts, the feed's entries, marks and audit rows are written through [`feed::write`] and nowhere else.
 
-mod change;
 pub mod boot;
+mod change;
 mod database;
 pub mod depot;
 mod error;
 pub mod feed;
 pub mod fields;
 pub mod idempotency;
+pub mod mark;
 pub mod migrate;
+pub mod organisation;
 mod prepared;
 pub mod private;
 pub mod schema;

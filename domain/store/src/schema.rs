@@ -322,6 +322,7 @@ diesel::table! {
         id -> Uuid,
         person_id -> Uuid,
         family -> Uuid,
+        parent -> Nullable<Uuid>,
         token_hash -> Bytea,
         created_at -> Timestamptz,
         expires_at -> Timestamptz,

@@ -1,0 +1,278 @@
+//! Marks: which depot is to be recomputed, and when. A dirty set and not a queue: one row per depot, whatever happened
+//! to it. Any number of workers claim, renew, finish or fail; each step checks that the claim still stands.
+
+use std::time::Duration;
+
+use diesel::prelude::*;
+use diesel::sql_types::{BigInt, Double, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid};
+use diesel_async::RunQueryDsl;
+use jiff::Timestamp;
+use jiff_diesel::ToDiesel;
+use uuid::Uuid;
+
+use crate::feed::Write;
+use crate::{Database, Error, Result, prepared};
+
+/// So many failures in a row park a depot.
+pub const ATTEMPTS_MAX: i32 = 8;
+/// The longest pause between two attempts, in seconds. They double from one second.
+const BACKOFF_MAX_S: f64 = 600.0;
+/// What is kept of an error, in characters.
+const ERROR_CHARS_MAX: usize = 2_000;
+
+/// A depot that a worker has taken for a while.
+#[derive(Debug, Clone, PartialEq, Eq, QueryableByName)]
+pub struct Claim {
+    /// The organisation.
+    #[diesel(sql_type = SqlUuid)]
+    pub org_id: Uuid,
+    /// The depot.
+    #[diesel(sql_type = SqlUuid)]
+    pub depot_id: Uuid,
+    /// How often it had been marked when it was taken. Marked again, the result of this claim is out of date.
+    #[diesel(sql_type = BigInt)]
+    pub generation: i64,
+    /// Proof that it is this worker who holds it.
+    #[diesel(sql_type = SqlUuid)]
+    pub lease_token: Uuid,
+    /// Failures in a row before this attempt.
+    #[diesel(sql_type = Integer)]
+    pub attempts: i32,
+}
+
+/// What became of a claim that failed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Failed {
+    /// It will be tried again after a pause.
+    Later,
+    /// It failed too often and waits for [`unpark`].
+    Parked,
+    /// Somebody else holds it by now; nothing was noted.
+    LeaseLost,
+}
+
+/// How far the workers are behind, over all organisations.
+#[derive(Debug, Clone, PartialEq, QueryableByName)]
+pub struct Backlog {
+    /// Depots that are due, taken or not.
+    #[diesel(sql_type = BigInt)]
+    pub due: i64,
+    /// For how long the oldest has been due, in seconds. `None` when nothing is due.
+    #[diesel(sql_type = Nullable<Double>)]
+    pub oldest_age_s: Option<f64>,
+    /// Depots that are parked.
+    #[diesel(sql_type = BigInt)]
+    pub parked: i64,
+}
+
+/// Takes at most `limit` due depots for `lease`, of each organisation at most `quota` at a time over all workers, so
+/// that a large organisation starves no small one. Organisations take turns, and within one the oldest goes first.
+///
+/// # Errors
+/// Those of the database.
+pub async fn claim(
+    database: &Database,
+    limit: i64,
+    quota: i64,
+    lease: Duration,
+) -> Result<Vec<Claim>> {
+    let clock = database.clock().await?;
+    let claims = prepared(
+        diesel::sql_query(
+            "with held as (
+                 select org_id, count(*) as held from mark where leased_until > now() group by org_id
+             ), candidate as (
+                 select org_id, depot_id from (
+                     select org_id, depot_id, due_at, row_number() over (partition by org_id order by due_at, depot_id) as place
+                     from mark
+                     where parked_at is null and due_at <= now() and (leased_until is null or leased_until <= now())
+                 ) ranked left join held using (org_id)
+                 where place + coalesce(held, 0) <= $2
+                 order by place + coalesce(held, 0), due_at, depot_id limit $1
+             ), taken as (
+                 select m.org_id, m.depot_id from mark m join candidate using (org_id, depot_id)
+                 where m.parked_at is null and m.due_at <= now() and (m.leased_until is null or m.leased_until <= now())
+                 for no key update of m skip locked
+             )
+             update mark m set lease_token = gen_random_uuid(), leased_until = now() + make_interval(secs => $3)
+             from taken t where m.org_id = t.org_id and m.depot_id = t.depot_id
+             returning m.org_id, m.depot_id, m.gen as generation, m.lease_token, m.attempts",
+        )
+        .bind::<BigInt, _>(limit)
+        .bind::<BigInt, _>(quota)
+        .bind::<Double, _>(lease.as_secs_f64()),
+    )
+    .load(&mut &clock.postgres)
+    .await?;
+    Ok(claims)
+}
+
+/// Holds on to a claim for another `lease`, counted from now. False when it is lost: then stop working on it.
+///
+/// # Errors
+/// Those of the database.
+pub async fn renew(database: &Database, claim: &Claim, lease: Duration) -> Result<bool> {
+    let clock = database.clock().await?;
+    let renewed = prepared(
+        diesel::sql_query(
+            "update mark set leased_until = now() + make_interval(secs => $4)
+             where org_id = $1 and depot_id = $2 and lease_token = $3",
+        )
+        .bind::<SqlUuid, _>(claim.org_id)
+        .bind::<SqlUuid, _>(claim.depot_id)
+        .bind::<SqlUuid, _>(claim.lease_token)
+        .bind::<Double, _>(lease.as_secs_f64()),
+    )
+    .execute(&mut &clock.postgres)
+    .await?;
+    Ok(renewed == 1)
+}
+
+/// Makes sure, within a transaction that publishes a part of the result, that the claim stands and will until it
+/// commits; renews it.
+///
+/// # Errors
+/// [`Error::Stale`] when the depot was marked again or the lease is lost: let the transaction roll back, then
+/// [`release`].
+pub async fn check(tx: &Write<'_>, claim: &Claim, lease: Duration) -> Result<()> {
+    let stands = prepared(
+        diesel::sql_query(
+            "update mark set leased_until = now() + make_interval(secs => $5)
+             where org_id = $1 and depot_id = $2 and lease_token = $3 and gen = $4",
+        )
+        .bind::<SqlUuid, _>(claim.org_id)
+        .bind::<SqlUuid, _>(claim.depot_id)
+        .bind::<SqlUuid, _>(claim.lease_token)
+        .bind::<BigInt, _>(claim.generation)
+        .bind::<Double, _>(lease.as_secs_f64()),
+    )
+    .execute(&mut tx.connection())
+    .await?;
+    if stands == 1 {
+        Ok(())
+    } else {
+        Err(Error::Stale)
+    }
+}
+
+/// Ends a claim within the transaction that publishes the last of its result. The depot is due again at
+/// `valid_until`.
+///
+/// # Errors
+/// [`Error::Stale`] when the depot was marked again or the lease is lost: let the transaction roll back, then
+/// [`release`].
+pub async fn finish(tx: &Write<'_>, claim: &Claim, valid_until: Timestamp) -> Result<()> {
+    let finished = prepared(
+        diesel::sql_query(
+            "update mark set due_at = $5, lease_token = null, leased_until = null, attempts = 0, last_error = null
+             where org_id = $1 and depot_id = $2 and lease_token = $3 and gen = $4",
+        )
+        .bind::<SqlUuid, _>(claim.org_id)
+        .bind::<SqlUuid, _>(claim.depot_id)
+        .bind::<SqlUuid, _>(claim.lease_token)
+        .bind::<BigInt, _>(claim.generation)
+        .bind::<Timestamptz, _>(valid_until.to_diesel()),
+    )
+    .execute(&mut tx.connection())
+    .await?;
+    if finished == 1 {
+        Ok(())
+    } else {
+        Err(Error::Stale)
+    }
+}
+
+/// Gives a claim back unfinished, as it was: due at once. Nothing happens when it is lost already.
+///
+/// # Errors
+/// Those of the database.
+pub async fn release(database: &Database, claim: &Claim) -> Result<()> {
+    let clock = database.clock().await?;
+    prepared(
+        diesel::sql_query(
+            "update mark set lease_token = null, leased_until = null
+             where org_id = $1 and depot_id = $2 and lease_token = $3",
+        )
+        .bind::<SqlUuid, _>(claim.org_id)
+        .bind::<SqlUuid, _>(claim.depot_id)
+        .bind::<SqlUuid, _>(claim.lease_token),
+    )
+    .execute(&mut &clock.postgres)
+    .await?;
+    Ok(())
+}
+
+/// Notes that a claim failed and why. Tried again after a pause that doubles (1 s to 10 min); after
+/// [`ATTEMPTS_MAX`] failures in a row the depot is parked, so that the others go on.
+///
+/// # Errors
+/// Those of the database.
+pub async fn fail(database: &Database, claim: &Claim, error: &str) -> Result<Failed> {
+    let attempts = claim.attempts.saturating_add(1);
+    let pause_s = 2f64.powi(claim.attempts.clamp(0, 30)).min(BACKOFF_MAX_S);
+    let parked = attempts >= ATTEMPTS_MAX;
+    // Postgres takes every character but NUL.
+    let error: String = error
+        .chars()
+        .filter(|c| *c != '\0')
+        .take(ERROR_CHARS_MAX)
+        .collect();
+    let clock = database.clock().await?;
+    let noted = prepared(
+        diesel::sql_query(
+            "update mark set attempts = $4, last_error = $5, due_at = now() + make_interval(secs => $6),
+                 parked_at = case when $7 then now() end, lease_token = null, leased_until = null
+             where org_id = $1 and depot_id = $2 and lease_token = $3",
+        )
+        .bind::<SqlUuid, _>(claim.org_id)
+        .bind::<SqlUuid, _>(claim.depot_id)
+        .bind::<SqlUuid, _>(claim.lease_token)
+        .bind::<Integer, _>(attempts)
+        .bind::<Text, _>(error)
+        .bind::<Double, _>(pause_s)
+        .bind::<diesel::sql_types::Bool, _>(parked),
+    )
+    .execute(&mut &clock.postgres)
+    .await?;
+    Ok(match (noted, parked) {
+        (0, _) => Failed::LeaseLost,
+        (_, true) => Failed::Parked,
+        (_, false) => Failed::Later,
+    })
+}
+
+/// Lets a parked depot be tried again, at once. False when it was not parked.
+///
+/// # Errors
+/// Those of the database.
+pub async fn unpark(database: &Database, org_id: Uuid, depot_id: Uuid) -> Result<bool> {
+    let clock = database.clock().await?;
+    let freed = prepared(
+        diesel::sql_query(
+            "update mark set parked_at = null, attempts = 0, due_at = now()
+             where org_id = $1 and depot_id = $2 and parked_at is not null",
+        )
+        .bind::<SqlUuid, _>(org_id)
+        .bind::<SqlUuid, _>(depot_id),
+    )
+    .execute(&mut &clock.postgres)
+    .await?;
+    Ok(freed == 1)
+}
+
+/// How far the workers are behind.
+///
+/// # Errors
+/// Those of the database.
+pub async fn backlog(database: &Database) -> Result<Backlog> {
+    let clock = database.clock().await?;
+    let backlog = prepared(diesel::sql_query(
+        "select count(*) filter (where parked_at is null and due_at <= now()) as due,
+             extract(epoch from now() - min(due_at) filter (where parked_at is null and due_at <= now()))::float8 as oldest_age_s,
+             count(*) filter (where parked_at is not null) as parked
+         from mark",
+    ))
+    .get_result(&mut &clock.postgres)
+    .await?;
+    Ok(backlog)
+}
