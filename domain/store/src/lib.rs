@@ -9,6 +9,7 @@ mod change;
 mod database;
 pub mod depot;
 mod error;
+pub mod facts;
 pub mod feed;
 pub mod fields;
 pub mod idempotency;

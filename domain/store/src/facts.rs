@@ -1,0 +1,158 @@
+//! Loads everything that depots' recomputation needs: the store's half of `rimeyard_rules::facts`, whose documentation
+//! says what is left out and how far back history reaches.
+//!
+//! Two round trips however many depots are asked for: first the depots with their units and sheets, then, at once,
+//! one query for each kind of fact about all those units. Every list comes in a fixed order, so that the same facts
+//! give the same figures to the last bit.
+
+use std::collections::BTreeMap;
+
+use jiff::{Timestamp, tz::TimeZone};
+use rimeyard_rules::facts::{DepotFacts, UnitFacts};
+use rimeyard_rules::season::Winter;
+use serde::de::DeserializeOwned;
+use serde::de::value::{Error as WordError, StrDeserializer};
+use uuid::Uuid;
+
+use crate::{Error, Result, Tx};
+
+mod depots;
+mod history;
+mod open;
+mod wear;
+
+/// The facts of these depots as they are needed to say what holds at `as_of`, ordered by depot. Depots that do not
+/// exist in the organisation, or are not granted, are missing from the answer.
+///
+/// Errors: [`Error::Internal`] where what is stored cannot be read; it names the depot or unit. Load depots one by one
+/// to learn which of them can.
+pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<Vec<DepotFacts>> {
+    let granted: Vec<Uuid> = depot_ids
+        .iter()
+        .copied()
+        .filter(|id| tx.tenant().depots.contains(*id))
+        .collect();
+    let (mut depots, units, sheets) = futures::try_join!(
+        depots::depots(tx, &granted),
+        depots::units(tx, &granted),
+        depots::sheets(tx, &granted),
+    )?;
+    let asked = Asked::new(&depots, &units, &sheets, as_of)?;
+    let (
+        mut storms,
+        mut holds,
+        mut findings,
+        mut limited_uses,
+        mut inspections,
+        mut starts,
+        mut meter,
+        mut parts,
+        mut latest,
+    ) = futures::try_join!(
+        open::storms(tx, &granted, as_of),
+        open::holds(tx, &asked),
+        open::findings(tx, &asked),
+        open::limited_uses(tx, &asked),
+        history::inspections(tx, &asked),
+        history::starts(tx, &asked),
+        history::meter(tx, &asked),
+        wear::parts(tx, &asked),
+        wear::latest(tx, &asked),
+    )?;
+    for unit in units {
+        let Some(depot) = depots.get_mut(&unit.depot_id) else {
+            continue;
+        };
+        let id = unit.id;
+        depot.units.push(UnitFacts {
+            holds: take(&mut holds, id),
+            findings: take(&mut findings, id),
+            limited_uses: take(&mut limited_uses, id),
+            inspections: take(&mut inspections, id),
+            starts: take(&mut starts, id),
+            meter: take(&mut meter, id),
+            parts: take(&mut parts, id),
+            latest: take(&mut latest, id),
+            ..unit.facts()?
+        });
+    }
+    for depot in depots.values_mut() {
+        depot.storms = take(&mut storms, depot.id);
+        let models = depot.units.iter().map(|unit| unit.model);
+        depot.sheets = models
+            .filter_map(|model| Some((model, sheets.get(&model)?.clone())))
+            .collect();
+    }
+    Ok(depots.into_values().collect())
+}
+
+/// What the second round of queries asks for: parallel arrays, one element a unit.
+struct Asked {
+    unit_ids: Vec<Uuid>,
+    /// 1 July of last winter, in the unit's depot's zone.
+    since: Vec<jiff_diesel::Timestamp>,
+    /// The check whose `works` is an attempt to start, by the unit's sheet.
+    start_checks: Vec<String>,
+    /// Two years before `as_of`: as far back as hours are of use.
+    hours_since: Timestamp,
+}
+
+impl Asked {
+    fn new(
+        depots: &BTreeMap<Uuid, DepotFacts>,
+        units: &[depots::UnitRow],
+        sheets: &depots::Sheets,
+        as_of: Timestamp,
+    ) -> Result<Self> {
+        let last_winter = |zone: &TimeZone| {
+            let winter = Winter::of(as_of.to_zoned(zone.clone()).date()).before();
+            let first_day = winter.starts().to_zoned(zone.clone());
+            first_day.map(|day| jiff_diesel::Timestamp::from(day.timestamp()))
+        };
+        let mut asked = Asked {
+            unit_ids: Vec::with_capacity(units.len()),
+            since: Vec::with_capacity(units.len()),
+            start_checks: Vec::with_capacity(units.len()),
+            hours_since: as_of - jiff::SignedDuration::from_hours(2 * 366 * 24),
+        };
+        for unit in units {
+            let Some(depot) = depots.get(&unit.depot_id) else {
+                continue;
+            };
+            let Some(sheet) = sheets.get(&unit.model_id) else {
+                return Err(Error::internal(format!(
+                    "unit {} is of model {}, which has no sheet",
+                    unit.id, unit.model_id
+                )));
+            };
+            asked.unit_ids.push(unit.id);
+            asked
+                .since
+                .push(last_winter(&depot.zone).map_err(Error::internal)?);
+            asked.start_checks.push(sheet.start.check.clone());
+        }
+        Ok(asked)
+    }
+}
+
+/// Facts by the object they are about.
+type By<T> = BTreeMap<Uuid, Vec<T>>;
+
+fn take<T>(facts: &mut By<T>, id: Uuid) -> Vec<T> {
+    facts.remove(&id).unwrap_or_default()
+}
+
+/// Groups rows by what they are about, in their order.
+fn by<Row, T>(rows: Vec<Row>, fact: impl Fn(Row) -> Result<(Uuid, T)>) -> Result<By<T>> {
+    let mut facts = By::new();
+    for row in rows {
+        let (id, fact) = fact(row)?;
+        facts.entry(id).or_default().push(fact);
+    }
+    Ok(facts)
+}
+
+/// A word of a column with a fixed set of them, as the rules spell the same set.
+fn word<T: DeserializeOwned>(text: &str) -> Result<T> {
+    T::deserialize(StrDeserializer::<WordError>::new(text)).map_err(Error::internal)
+}

@@ -1,0 +1,185 @@
+//! The first round: depots, their units, and the sheets those are of.
+
+use std::collections::BTreeMap;
+
+use diesel::QueryableByName;
+use diesel::sql_types::{Array, Date, Integer, Nullable, Text, Uuid as SqlUuid};
+use diesel_async::RunQueryDsl;
+use jiff::tz::TimeZone;
+use rimeyard_rules::facts::{DepotFacts, MonthDay, Settings, UnitFacts};
+use rimeyard_rules::sheet::Sheet;
+use serde::de::DeserializeOwned;
+use uuid::Uuid;
+
+use super::word;
+use crate::prepared::prepared;
+use crate::{Error, Result, Tx};
+
+/// The present sheet of each model, by model.
+pub(super) type Sheets = BTreeMap<Uuid, Sheet>;
+
+#[derive(QueryableByName)]
+#[diesel(check_for_backend(diesel::pg::Pg))]
+struct DepotRow {
+    #[diesel(sql_type = SqlUuid)]
+    id: Uuid,
+    #[diesel(sql_type = Text)]
+    name: String,
+    #[diesel(sql_type = Text)]
+    zone: String,
+    #[diesel(sql_type = Text)]
+    season_starts: String,
+    #[diesel(sql_type = Text)]
+    season_ends: String,
+    #[diesel(sql_type = Integer)]
+    typical_snow_days: i32,
+    #[diesel(sql_type = Text)]
+    design_storm: String,
+    #[diesel(sql_type = Text)]
+    duties: String,
+    #[diesel(sql_type = Text)]
+    operators: String,
+}
+
+/// The depots, without storms, sheets and units.
+pub(super) async fn depots(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<BTreeMap<Uuid, DepotFacts>> {
+    let rows: Vec<DepotRow> = prepared(
+        diesel::sql_query(
+            "select id, name, zone, season_starts, season_ends, typical_snow_days, design_storm::text, duties::text,
+                    operators::text
+             from depot where org_id = $1 and id = any($2)",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<SqlUuid>, _>(depot_ids),
+    )
+    .load(&mut tx.connection())
+    .await?;
+    rows.into_iter()
+        .map(|row| Ok((row.id, row.facts()?)))
+        .collect()
+}
+
+impl DepotRow {
+    fn facts(self) -> Result<DepotFacts> {
+        let id = self.id;
+        let unreadable = |column: &str, cause: &dyn std::fmt::Display| {
+            Error::internal(format!("{column} of depot {id} cannot be read: {cause}"))
+        };
+        let day = |column: &str, text: &str| {
+            MonthDay::parse(text).map_err(|error| unreadable(column, &error))
+        };
+        Ok(DepotFacts {
+            id,
+            zone: TimeZone::get(&self.zone).map_err(|error| unreadable("zone", &error))?,
+            season_starts: day("season_starts", &self.season_starts)?,
+            season_ends: day("season_ends", &self.season_ends)?,
+            typical_snow_days: u32::try_from(self.typical_snow_days)
+                .map_err(|error| unreadable("typical_snow_days", &error))?,
+            design_storm: json(&self.design_storm)
+                .map_err(|error| unreadable("design_storm", &error))?,
+            duties: json(&self.duties).map_err(|error| unreadable("duties", &error))?,
+            operators: json(&self.operators).map_err(|error| unreadable("operators", &error))?,
+            name: self.name,
+            storms: Vec::new(),
+            sheets: BTreeMap::new(),
+            units: Vec::new(),
+            settings: Settings::default(),
+        })
+    }
+}
+
+fn json<T: DeserializeOwned>(text: &str) -> serde_json::Result<T> {
+    serde_json::from_str(text)
+}
+
+#[derive(QueryableByName)]
+#[diesel(check_for_backend(diesel::pg::Pg))]
+pub(super) struct UnitRow {
+    #[diesel(sql_type = SqlUuid)]
+    pub(super) id: Uuid,
+    #[diesel(sql_type = SqlUuid)]
+    pub(super) depot_id: Uuid,
+    #[diesel(sql_type = SqlUuid)]
+    pub(super) model_id: Uuid,
+    #[diesel(sql_type = Text)]
+    tag: String,
+    #[diesel(sql_type = Text)]
+    rigging: String,
+    #[diesel(sql_type = Nullable<Text>)]
+    away: Option<String>,
+    #[diesel(sql_type = Nullable<Date>, deserialize_as = jiff_diesel::NullableDate)]
+    acquired_on: Option<jiff::civil::Date>,
+}
+
+/// The depots' units that are not retired.
+pub(super) async fn units(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Vec<UnitRow>> {
+    Ok(prepared(
+        diesel::sql_query(
+            "select id, depot_id, model_id, tag, rigging, away, acquired_on
+             from unit where org_id = $1 and depot_id = any($2) and retired_at is null order by id",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<SqlUuid>, _>(depot_ids),
+    )
+    .load(&mut tx.connection())
+    .await?)
+}
+
+impl UnitRow {
+    /// The unit, with nothing known of its history yet.
+    pub(super) fn facts(self) -> Result<UnitFacts> {
+        Ok(UnitFacts {
+            id: self.id,
+            rigging: word(&self.rigging)?,
+            model: self.model_id,
+            tag: self.tag,
+            away: self.away,
+            acquired_on: self.acquired_on,
+            holds: Vec::new(),
+            findings: Vec::new(),
+            limited_uses: Vec::new(),
+            inspections: Vec::new(),
+            starts: Vec::new(),
+            meter: Vec::new(),
+            parts: Vec::new(),
+            latest: Vec::new(),
+        })
+    }
+}
+
+#[derive(QueryableByName)]
+#[diesel(check_for_backend(diesel::pg::Pg))]
+struct SheetRow {
+    #[diesel(sql_type = SqlUuid)]
+    model_id: Uuid,
+    #[diesel(sql_type = Text)]
+    content: String,
+}
+
+/// The present sheets of the models the depots' units are of.
+pub(super) async fn sheets(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Sheets> {
+    let rows: Vec<SheetRow> = prepared(
+        diesel::sql_query(
+            "select m.id as model_id, s.content::text as content
+             from model m
+             join sheet s on s.org_id = m.org_id and s.model_id = m.id and s.version = m.sheet_version
+             where m.org_id = $1 and m.id in
+                 (select u.model_id from unit u where u.org_id = $1 and u.depot_id = any($2) and u.retired_at is null)",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<SqlUuid>, _>(depot_ids),
+    )
+    .load(&mut tx.connection())
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let sheet = json(&row.content).map_err(|error| {
+                Error::internal(format!(
+                    "the sheet of model {} cannot be read: {error}",
+                    row.model_id
+                ))
+            })?;
+            Ok((row.model_id, sheet))
+        })
+        .collect()
+}

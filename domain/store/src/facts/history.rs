@@ -1,0 +1,208 @@
+//! What was done and read: inspections, attempts to start, hours. Corrected facts are left out: the later one that
+//! names them stands for them.
+
+use diesel::QueryableByName;
+use diesel::sql_types::{Array, Bool, Double, Text, Timestamptz, Uuid as SqlUuid};
+use diesel_async::RunQueryDsl;
+use jiff::Timestamp;
+use jiff_diesel::ToDiesel;
+use rimeyard_rules::facts::{InspectionFacts, MeterFacts, StartFacts};
+use uuid::Uuid;
+
+use super::{Asked, By, by, word};
+use crate::prepared::prepared;
+use crate::{Result, Tx};
+
+#[derive(QueryableByName)]
+#[diesel(check_for_backend(diesel::pg::Pg))]
+struct InspectionRow {
+    #[diesel(sql_type = SqlUuid)]
+    unit_id: Uuid,
+    #[diesel(sql_type = SqlUuid)]
+    id: Uuid,
+    #[diesel(sql_type = Text)]
+    kind: String,
+    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
+    at: Timestamp,
+    #[diesel(sql_type = Text)]
+    by: String,
+}
+
+/// Inspections since 1 July of last winter, and the newest if it is older.
+pub(super) async fn inspections(tx: &Tx<'_>, asked: &Asked) -> Result<By<InspectionFacts>> {
+    let rows: Vec<InspectionRow> = prepared(
+        diesel::sql_query(
+            "select u.unit_id, i.id, i.kind, i.performed_at as at, p.name as by
+             from unnest($2::uuid[], $3::timestamptz[]) as u (unit_id, since)
+             cross join lateral (
+                 (select id, kind, performed_at, performed_by
+                  from inspection i
+                  where org_id = $1 and unit_id = u.unit_id and performed_at >= u.since
+                    and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id))
+                 union all
+                 (select id, kind, performed_at, performed_by
+                  from inspection i
+                  where org_id = $1 and unit_id = u.unit_id and performed_at < u.since
+                    and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+                  order by performed_at desc, id desc limit 1)
+             ) i
+             join person p on p.org_id = $1 and p.id = i.performed_by
+             order by i.performed_at, i.id",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<SqlUuid>, _>(&asked.unit_ids)
+        .bind::<Array<Timestamptz>, _>(&asked.since),
+    )
+    .load(&mut tx.connection())
+    .await?;
+    by(rows, |row| {
+        Ok((
+            row.unit_id,
+            InspectionFacts {
+                id: row.id,
+                kind: word(&row.kind)?,
+                at: row.at,
+                by: row.by,
+            },
+        ))
+    })
+}
+
+#[derive(QueryableByName)]
+#[diesel(check_for_backend(diesel::pg::Pg))]
+struct StartRow {
+    #[diesel(sql_type = SqlUuid)]
+    unit_id: Uuid,
+    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
+    at: Timestamp,
+    #[diesel(sql_type = Bool)]
+    started: bool,
+    #[diesel(sql_type = Text)]
+    by: String,
+}
+
+/// Attempts to start, by word of a meter reading or by the sheet's start check, since 1 July of last winter, and the
+/// newest good one if it is older.
+pub(super) async fn starts(tx: &Tx<'_>, asked: &Asked) -> Result<By<StartFacts>> {
+    let rows: Vec<StartRow> = prepared(
+        diesel::sql_query(
+            "with asked as (
+                 select * from unnest($2::uuid[], $3::timestamptz[], $4::text[]) as u (unit_id, since, start_check)
+             ), checked as (
+                 select u.unit_id, u.since, i.id, i.performed_at as at, r.works as started, i.performed_by as person_id
+                 from asked u
+                 join reading r on r.org_id = $1 and r.unit_id = u.unit_id and r.check_code = u.start_check
+                 join inspection i on i.org_id = r.org_id and i.id = r.inspection_id
+                 where r.works is not null
+                   and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+             )
+             select a.unit_id, a.at, a.started, p.name as by
+             from (
+                 select unit_id, id, at, started, person_id from checked where at >= since
+                 union all
+                 (select distinct on (unit_id) unit_id, id, at, started, person_id
+                  from checked where at < since and started order by unit_id, at desc, id desc)
+                 union all
+                 select u.unit_id, m.id, m.read_at, m.started, m.read_by
+                 from asked u
+                 cross join lateral (
+                     (select id, read_at, started, read_by
+                      from meter_reading m
+                      where org_id = $1 and unit_id = u.unit_id and read_at >= u.since and started is not null
+                        and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id))
+                     union all
+                     (select id, read_at, started, read_by
+                      from meter_reading m
+                      where org_id = $1 and unit_id = u.unit_id and read_at < u.since and started
+                        and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
+                      order by read_at desc, id desc limit 1)
+                 ) m
+             ) a
+             join person p on p.org_id = $1 and p.id = a.person_id
+             order by a.at, a.id",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<SqlUuid>, _>(&asked.unit_ids)
+        .bind::<Array<Timestamptz>, _>(&asked.since)
+        .bind::<Array<Text>, _>(&asked.start_checks),
+    )
+    .load(&mut tx.connection())
+    .await?;
+    by(rows, |row| {
+        Ok((
+            row.unit_id,
+            StartFacts {
+                at: row.at,
+                started: row.started,
+                by: row.by,
+            },
+        ))
+    })
+}
+
+#[derive(QueryableByName)]
+#[diesel(check_for_backend(diesel::pg::Pg))]
+struct MeterRow {
+    #[diesel(sql_type = SqlUuid)]
+    unit_id: Uuid,
+    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
+    at: Timestamp,
+    #[diesel(sql_type = Double)]
+    hours: f64,
+    #[diesel(sql_type = Bool)]
+    estimated: bool,
+}
+
+/// Hours as meter readings and inspections noted them, suspect ones left out: the last two years', and the newest if
+/// it is older.
+pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> {
+    let rows: Vec<MeterRow> = prepared(
+        diesel::sql_query(
+            "select u.unit_id, n.at, n.hours, n.estimated
+             from unnest($2::uuid[]) as u (unit_id)
+             cross join lateral (
+                 (select id, read_at as at, run_hours as hours, estimated
+                  from meter_reading m
+                  where org_id = $1 and unit_id = u.unit_id and read_at >= $3 and run_hours is not null
+                    and not 'suspect' = any(flags)
+                    and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id))
+                 union all
+                 (select id, read_at, run_hours, estimated
+                  from meter_reading m
+                  where org_id = $1 and unit_id = u.unit_id and read_at < $3 and run_hours is not null
+                    and not 'suspect' = any(flags)
+                    and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
+                  order by read_at desc, id desc limit 1)
+                 union all
+                 (select id, performed_at, run_hours, false
+                  from inspection i
+                  where org_id = $1 and unit_id = u.unit_id and performed_at >= $3 and run_hours is not null
+                    and not 'suspect' = any(flags)
+                    and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id))
+                 union all
+                 (select id, performed_at, run_hours, false
+                  from inspection i
+                  where org_id = $1 and unit_id = u.unit_id and performed_at < $3 and run_hours is not null
+                    and not 'suspect' = any(flags)
+                    and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+                  order by performed_at desc, id desc limit 1)
+             ) n
+             order by n.at, n.hours, n.id",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<SqlUuid>, _>(&asked.unit_ids)
+        .bind::<Timestamptz, _>(asked.hours_since.to_diesel()),
+    )
+    .load(&mut tx.connection())
+    .await?;
+    by(rows, |row| {
+        Ok((
+            row.unit_id,
+            MeterFacts {
+                at: row.at,
+                hours: row.hours,
+                estimated: row.estimated,
+            },
+        ))
+    })
+}

@@ -1,0 +1,186 @@
+//! Parts as fitted with what was measured on them, and the newest reading of each check.
+
+use diesel::QueryableByName;
+use diesel::sql_types::{
+    Array, Bool, Double, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid,
+};
+use diesel_async::RunQueryDsl;
+use jiff::Timestamp;
+use rimeyard_rules::facts::{FittedPartFacts, LatestReading, PathReading};
+use uuid::Uuid;
+
+use super::{Asked, By, by, take, word};
+use crate::prepared::prepared;
+use crate::{Result, Tx};
+
+#[derive(QueryableByName)]
+#[diesel(check_for_backend(diesel::pg::Pg))]
+struct PartRow {
+    #[diesel(sql_type = SqlUuid)]
+    unit_id: Uuid,
+    #[diesel(sql_type = SqlUuid)]
+    id: Uuid,
+    #[diesel(sql_type = Text)]
+    part: String,
+    #[diesel(sql_type = Text)]
+    how: String,
+    #[diesel(sql_type = Nullable<Timestamptz>, deserialize_as = jiff_diesel::NullableTimestamp)]
+    fitted_at: Option<Timestamp>,
+    #[diesel(sql_type = Nullable<Double>)]
+    fitted_hours: Option<f64>,
+    #[diesel(sql_type = Nullable<Timestamptz>, deserialize_as = jiff_diesel::NullableTimestamp)]
+    removed_at: Option<Timestamp>,
+    #[diesel(sql_type = Nullable<Double>)]
+    removed_hours: Option<f64>,
+    #[diesel(sql_type = Nullable<Bool>)]
+    failed: Option<bool>,
+}
+
+/// All wear paths of the units, with their measurements.
+pub(super) async fn parts(tx: &Tx<'_>, asked: &Asked) -> Result<By<FittedPartFacts>> {
+    let fitted = prepared(
+        diesel::sql_query(
+            "select unit_id, id, part, how, fitted_at, fitted_hours, removed_at, removed_hours, failed
+             from fitted_part where org_id = $1 and unit_id = any($2)
+             order by part, fitted_at nulls first, id",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<SqlUuid>, _>(&asked.unit_ids),
+    );
+    let (rows, mut readings) = futures::try_join!(
+        async {
+            let rows: Vec<PartRow> = fitted.load(&mut tx.connection()).await?;
+            Ok(rows)
+        },
+        path_readings(tx, asked),
+    )?;
+    let mut parts = By::new();
+    for row in rows {
+        parts.entry(row.unit_id).or_default().push(FittedPartFacts {
+            id: row.id,
+            how: word(&row.how)?,
+            part: row.part,
+            fitted_at: row.fitted_at,
+            fitted_hours: row.fitted_hours,
+            removed_at: row.removed_at,
+            removed_hours: row.removed_hours,
+            failed: row.failed,
+            readings: take(&mut readings, row.id),
+        });
+    }
+    Ok(parts)
+}
+
+#[derive(QueryableByName)]
+#[diesel(check_for_backend(diesel::pg::Pg))]
+struct PathRow {
+    #[diesel(sql_type = SqlUuid)]
+    fitted_part_id: Uuid,
+    #[diesel(sql_type = Text)]
+    check_code: String,
+    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
+    at: Timestamp,
+    #[diesel(sql_type = Nullable<Double>)]
+    hours: Option<f64>,
+    #[diesel(sql_type = Double)]
+    value: f64,
+    #[diesel(sql_type = Integer)]
+    repeats: i32,
+}
+
+/// Measurements by the fitted part they were made on. A suspect inspection's hours are not taken; its values are.
+async fn path_readings(tx: &Tx<'_>, asked: &Asked) -> Result<By<PathReading>> {
+    let rows: Vec<PathRow> = prepared(
+        diesel::sql_query(
+            "select r.fitted_part_id, r.check_code, i.performed_at as at,
+                    case when not 'suspect' = any(i.flags) then i.run_hours end as hours, r.value, r.repeats
+             from reading r
+             join inspection i on i.org_id = r.org_id and i.id = r.inspection_id
+             where r.org_id = $1 and r.unit_id = any($2) and r.fitted_part_id is not null and r.value is not null
+               and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+             order by i.performed_at, i.id, r.check_code",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<SqlUuid>, _>(&asked.unit_ids),
+    )
+    .load(&mut tx.connection())
+    .await?;
+    by(rows, |row| {
+        Ok((
+            row.fitted_part_id,
+            PathReading {
+                check: row.check_code,
+                at: row.at,
+                hours: row.hours,
+                value: row.value,
+                repeats: row.repeats.unsigned_abs(),
+            },
+        ))
+    })
+}
+
+#[derive(QueryableByName)]
+#[diesel(check_for_backend(diesel::pg::Pg))]
+struct LatestRow {
+    #[diesel(sql_type = SqlUuid)]
+    unit_id: Uuid,
+    #[diesel(sql_type = Text)]
+    check_code: String,
+    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
+    at: Timestamp,
+    #[diesel(sql_type = Text)]
+    by: String,
+    #[diesel(sql_type = Text)]
+    verdict: String,
+    #[diesel(sql_type = Nullable<Double>)]
+    value: Option<f64>,
+    #[diesel(sql_type = Nullable<Text>)]
+    grade: Option<String>,
+    #[diesel(sql_type = Nullable<Bool>)]
+    works: Option<bool>,
+    #[diesel(sql_type = Nullable<Double>)]
+    temperature_c: Option<f64>,
+    #[diesel(sql_type = Nullable<Double>)]
+    full_charge: Option<f64>,
+}
+
+/// The newest reading of each check of each unit, however old.
+pub(super) async fn latest(tx: &Tx<'_>, asked: &Asked) -> Result<By<LatestReading>> {
+    let rows: Vec<LatestRow> = prepared(
+        diesel::sql_query(
+            "select l.*, p.name as by
+             from (
+                 select distinct on (r.unit_id, r.check_code)
+                        r.unit_id, r.check_code, i.performed_at as at, i.performed_by, r.verdict, r.value,
+                        coalesce(r.grade, r.level) as grade, r.works, r.temperature_c, r.full_charge
+                 from reading r
+                 join inspection i on i.org_id = r.org_id and i.id = r.inspection_id
+                 where r.org_id = $1 and r.unit_id = any($2)
+                   and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+                 order by r.unit_id, r.check_code, i.performed_at desc, i.id desc
+             ) l
+             join person p on p.org_id = $1 and p.id = l.performed_by
+             order by l.unit_id, l.check_code",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<SqlUuid>, _>(&asked.unit_ids),
+    )
+    .load(&mut tx.connection())
+    .await?;
+    by(rows, |row| {
+        Ok((
+            row.unit_id,
+            LatestReading {
+                check: row.check_code,
+                at: row.at,
+                by: row.by,
+                verdict: word(&row.verdict)?,
+                value: row.value,
+                grade: row.grade,
+                works: row.works,
+                temperature_c: row.temperature_c,
+                full_charge: row.full_charge,
+            },
+        ))
+    })
+}
