@@ -4,11 +4,12 @@
 use std::panic::AssertUnwindSafe;
 use std::time::Instant;
 
-use actix_web::body::{BoxBody, EitherBody, MessageBody};
+use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
-use actix_web::{Error, HttpMessage, ResponseError};
+use actix_web::error::InternalError;
+use actix_web::{Error, HttpMessage, HttpResponse, ResponseError};
 use futures::FutureExt;
 use tracing::Instrument;
 use uuid::Uuid;
@@ -38,31 +39,42 @@ const HEADERS: [(HeaderName, &str); 6] = [
 pub async fn edge<B: MessageBody>(
     request: ServiceRequest,
     next: Next<B>,
-) -> Result<ServiceResponse<EitherBody<B, BoxBody>>, Error> {
+) -> Result<ServiceResponse<B>, Error> {
     let id = Uuid::now_v7();
     let started = Instant::now();
     let span = tracing::info_span!("request", request.id = %id);
     request.extensions_mut().insert(RequestId(id));
     let (method, path) = (request.method().clone(), request.path().to_owned());
-    let raw = request.request().clone();
 
     let outcome = AssertUnwindSafe(next.call(request)).catch_unwind().instrument(span.clone()).await;
     let _in_span = span.enter();
-    let mut answer = match outcome {
-        Ok(Ok(answer)) => answer.map_into_left_body(),
-        Ok(Err(error)) => ServiceResponse::new(raw, error.error_response()).map_into_right_body(),
+    let outcome = match outcome {
+        Ok(Ok(mut answer)) => {
+            decorate(answer.headers_mut(), id);
+            Ok(answer)
+        }
+        Ok(Err(error)) => Err(decorated(error.error_response(), id)),
         // The panic's own words went to the log through the panic hook.
-        Err(_) => ServiceResponse::new(raw, Problem::internal("a panic").error_response()).map_into_right_body(),
+        Err(_) => Err(decorated(Problem::internal("a panic").error_response(), id)),
     };
-    decorate(answer.headers_mut(), id);
+    let status = match &outcome {
+        Ok(answer) => answer.status(),
+        Err(error) => error.as_response_error().status_code(),
+    };
     tracing::info!(
         request.method = %method,
         request.path = %path,
-        response.status = answer.status().as_u16(),
+        response.status = status.as_u16(),
         request.milliseconds = started.elapsed().as_secs_f64() * 1e3,
         "request.done"
     );
-    Ok(answer)
+    outcome
+}
+
+/// An error that answers with exactly this.
+fn decorated(mut answer: HttpResponse, id: Uuid) -> Error {
+    decorate(answer.headers_mut(), id);
+    InternalError::from_response("", answer).into()
 }
 
 fn decorate(headers: &mut HeaderMap, id: Uuid) {

@@ -1,1 +1,23 @@
-//! Placeholder.
+//! The REST API, its document, the pages and the command line.
+//!
+//! A request passes [`edge`] (an id, the log, headers), then [`guard`] (is there such an operation, who asks, may
+//! they), then its handler under [`routes`]. What goes wrong anywhere becomes a [`problem`].
+
+pub mod answer;
+pub mod app;
+pub mod attempts;
+pub mod document;
+pub mod edge;
+pub mod extract;
+pub mod guard;
+pub mod operations;
+pub mod people;
+pub mod problem;
+pub mod roles;
+pub mod routes;
+pub mod signed;
+pub mod state;
+pub mod token;
+
+pub use app::{app, document};
+pub use state::State;

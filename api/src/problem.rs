@@ -187,6 +187,24 @@ impl From<Invalid> for Problem {
     }
 }
 
+impl From<rimeyard_store::Error> for Problem {
+    fn from(error: rimeyard_store::Error) -> Self {
+        use rimeyard_store::Error as Store;
+        match error {
+            Store::NotFound { .. } => Self::not_found(),
+            Store::Conflict { field, problem } => Self::conflict(
+                "It contradicts what is stored; nothing was changed. See `errors`.",
+                vec![Invalid::new(field, problem)],
+            ),
+            Store::Invalid { field, problem } => Self::invalid(vec![Invalid::new(field, problem)]),
+            Store::Stale => Self::stale(),
+            Store::Contended => Self::unavailable("others wrote the same rows, three times over"),
+            Store::Unavailable(cause) => Self::unavailable(cause),
+            Store::Internal(cause) => Self::internal(cause),
+        }
+    }
+}
+
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}: {}", self.status, self.detail)

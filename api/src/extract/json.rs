@@ -10,7 +10,6 @@ use futures::future::LocalBoxFuture;
 use rimeyard_rules::Invalid;
 use rimeyard_store::Once;
 use serde::de::DeserializeOwned;
-use serde::{Deserialize, Deserializer};
 use serde_json::Value;
 
 use super::words::fault;
@@ -131,15 +130,6 @@ fn idempotency_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
             "must be 1 to 200 printable ASCII characters; send a new random one for each new request",
         )])),
     }
-}
-
-/// For fields of a change: absent means "leave as it is" (`None`), present means "set to this". With `T = Option<..>` a
-/// null sets to nothing; with any other `T` null is refused. Use as `#[serde(default, deserialize_with = "present")]`.
-///
-/// # Errors
-/// What `T` refuses.
-pub fn present<'de, T: Deserialize<'de>, D: Deserializer<'de>>(deserializer: D) -> Result<Option<T>, D::Error> {
-    T::deserialize(deserializer).map(Some)
 }
 
 #[cfg(test)]

@@ -10,7 +10,7 @@ mod precondition;
 mod query;
 mod words;
 
-pub use json::{BODY_LIMIT_BYTES, Json, present};
+pub use json::{BODY_LIMIT_BYTES, Json};
 pub use path::Path;
 pub use precondition::IfMatch;
 pub use query::{Cursor, Limit, Query};

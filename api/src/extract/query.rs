@@ -54,9 +54,14 @@ fn parse<T: DeserializeOwned>(query: &str) -> Result<T, Problem> {
 pub struct Limit(i64);
 
 impl Limit {
-    /// The number, for a query.
+    /// The number.
     pub fn get(self) -> i64 {
         self.0
+    }
+
+    /// One more, to be asked of a finder: whether it comes says whether another page follows.
+    pub fn and_one(self) -> i64 {
+        self.0 + 1
     }
 }
 

@@ -16,6 +16,7 @@ pub mod idempotency;
 pub mod mark;
 pub mod migrate;
 pub mod organisation;
+pub mod person;
 mod prepared;
 pub mod private;
 pub mod schema;

@@ -1,0 +1,219 @@
+//! Access tokens: JWT signed with Ed25519, of ten minutes. They say who someone is and nothing of what they may do,
+//! which is looked up (see [`people`](crate::people)), so that a right taken away is gone within seconds.
+//!
+//! Checked as RFC 8725 advises: one algorithm, the key by its `kid` among those known, `typ`, `iss`, `aud`, `exp`
+//! and `nbf` all required.
+
+use base64::Engine;
+use base64::prelude::{BASE64_STANDARD, BASE64_URL_SAFE_NO_PAD};
+use jsonwebtoken::jwk::{AlgorithmParameters, Jwk, JwkSet};
+use jsonwebtoken::{Algorithm, DecodingKey, EncodingKey, Header, Validation, decode, decode_header, encode};
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use uuid::Uuid;
+
+use crate::problem::Problem;
+
+/// How long an access token lives.
+pub const LIFE_S: i64 = 600;
+/// The `typ` of RFC 9068: an identity or refresh token is never taken for an access token.
+const TYPE: &str = "at+jwt";
+/// Who the tokens are for.
+const AUDIENCE: &str = "rimeyard";
+/// Clocks of several servers differ a little.
+const LEEWAY_S: u64 = 5;
+
+/// PKCS #8 of an Ed25519 private key, but for its 32 bytes (RFC 8410, section 7).
+const PRIVATE_PREFIX: [u8; 16] = [0x30, 0x2e, 0x02, 0x01, 0x00, 0x30, 0x05, 0x06, 0x03, 0x2b, 0x65, 0x70, 0x04, 0x22, 0x04, 0x20];
+/// SubjectPublicKeyInfo of an Ed25519 public key, but for its 32 bytes (RFC 8410, section 4).
+const PUBLIC_PREFIX: [u8; 12] = [0x30, 0x2a, 0x30, 0x05, 0x06, 0x03, 0x2b, 0x65, 0x70, 0x03, 0x21, 0x00];
+
+/// Who a token is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Subject {
+    /// The organisation.
+    #[serde(rename = "org")]
+    pub org_id: Uuid,
+    /// The person.
+    #[serde(rename = "sub")]
+    pub person_id: Uuid,
+    /// The sign-in it descends from; signing out ends it.
+    #[serde(rename = "sid")]
+    pub session: Uuid,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Claims {
+    iss: String,
+    aud: String,
+    iat: i64,
+    nbf: i64,
+    exp: i64,
+    #[serde(flatten)]
+    subject: Subject,
+}
+
+/// A key pair as it is stored.
+#[derive(Debug, Clone)]
+pub struct KeyPair {
+    /// Its name: a digest of the public key.
+    pub kid: String,
+    /// PKCS #8, PEM.
+    pub private_pem: String,
+    /// SubjectPublicKeyInfo, PEM.
+    pub public_pem: String,
+}
+
+impl KeyPair {
+    /// A new random one.
+    ///
+    /// # Errors
+    /// [`Problem`] where the cryptography refuses.
+    pub fn generate() -> Result<Self, Problem> {
+        let private = [&PRIVATE_PREFIX[..], &rand::random::<[u8; 32]>()].concat();
+        let jwk = Jwk::from_encoding_key(&EncodingKey::from_ed_der(&private), Algorithm::EdDSA).map_err(Problem::internal)?;
+        let AlgorithmParameters::OctetKeyPair(public) = jwk.algorithm else {
+            return Err(Problem::internal("an Ed25519 key without an octet key pair"));
+        };
+        let public = BASE64_URL_SAFE_NO_PAD.decode(public.x).map_err(Problem::internal)?;
+        let kid = BASE64_URL_SAFE_NO_PAD.encode(&Sha256::digest(&public)[..12]);
+        Ok(Self {
+            kid,
+            private_pem: pem("PRIVATE KEY", &private),
+            public_pem: pem("PUBLIC KEY", &[&PUBLIC_PREFIX[..], &public].concat()),
+        })
+    }
+}
+
+fn pem(label: &str, der: &[u8]) -> String {
+    // At most 64 bytes of base64: they fit one line.
+    format!("-----BEGIN {label}-----\n{}\n-----END {label}-----\n", BASE64_STANDARD.encode(der))
+}
+
+/// The live keys: the newest signs, all verify.
+pub struct Keys {
+    issuer: String,
+    signing: (String, EncodingKey),
+    verifying: Vec<(String, DecodingKey, Jwk)>,
+}
+
+impl Keys {
+    /// `pairs`, newest first and not empty.
+    ///
+    /// # Errors
+    /// [`Problem`] where a stored key cannot be read.
+    pub fn new(issuer: String, pairs: &[KeyPair]) -> Result<Self, Problem> {
+        let newest = pairs.first().ok_or_else(|| Problem::internal("there is no signing key"))?;
+        let private = |pair: &KeyPair| EncodingKey::from_ed_pem(pair.private_pem.as_bytes()).map_err(Problem::internal);
+        let verifying = pairs.iter().map(|pair| {
+            let mut jwk = Jwk::from_encoding_key(&private(pair)?, Algorithm::EdDSA).map_err(Problem::internal)?;
+            jwk.common.key_id = Some(pair.kid.clone());
+            let key = DecodingKey::from_ed_pem(pair.public_pem.as_bytes()).map_err(Problem::internal)?;
+            Ok((pair.kid.clone(), key, jwk))
+        });
+        Ok(Self { issuer, signing: (newest.kid.clone(), private(newest)?), verifying: verifying.collect::<Result<_, Problem>>()? })
+    }
+
+    /// A token of ten minutes from `now_s`, in seconds since 1970.
+    ///
+    /// # Errors
+    /// [`Problem`] where the cryptography refuses.
+    pub fn sign(&self, subject: Subject, now_s: i64) -> Result<String, Problem> {
+        let header = Header { typ: Some(TYPE.to_owned()), kid: Some(self.signing.0.clone()), ..Header::new(Algorithm::EdDSA) };
+        let claims = Claims {
+            iss: self.issuer.clone(),
+            aud: AUDIENCE.to_owned(),
+            iat: now_s,
+            nbf: now_s,
+            exp: now_s + LIFE_S,
+            subject,
+        };
+        encode(&header, &claims, &self.signing.1).map_err(Problem::internal)
+    }
+
+    /// Whose token it is, if it is one of ours and lives.
+    pub fn verify(&self, token: &str) -> Option<Subject> {
+        let header = decode_header(token).ok()?;
+        if header.typ.as_deref() != Some(TYPE) {
+            return None;
+        }
+        let kid = header.kid?;
+        let (_, key, _) = self.verifying.iter().find(|(known, ..)| *known == kid)?;
+        let mut validation = Validation::new(Algorithm::EdDSA);
+        validation.set_required_spec_claims(&["iss", "aud", "exp", "nbf", "sub"]);
+        validation.set_issuer(&[&self.issuer]);
+        validation.set_audience(&[AUDIENCE]);
+        validation.validate_nbf = true;
+        validation.leeway = LEEWAY_S;
+        Some(decode::<Claims>(token, key, &validation).ok()?.claims.subject)
+    }
+
+    /// Whether the token names a key that is not among these; another server may have made one meanwhile.
+    pub fn is_of_unknown_key(&self, token: &str) -> bool {
+        let kid = decode_header(token).ok().and_then(|header| header.kid);
+        kid.is_some_and(|kid| !self.verifying.iter().any(|(known, ..)| *known == kid))
+    }
+
+    /// The public keys, for whoever wants to check a token themselves (RFC 7517).
+    pub fn jwks(&self) -> JwkSet {
+        JwkSet { keys: self.verifying.iter().map(|(.., jwk)| jwk.clone()).collect() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NOW_S: i64 = 1_900_000_000;
+
+    fn keys(issuer: &str, pairs: &[KeyPair]) -> Keys {
+        Keys::new(issuer.to_owned(), pairs).unwrap()
+    }
+
+    fn subject() -> Subject {
+        Subject { org_id: Uuid::now_v7(), person_id: Uuid::now_v7(), session: Uuid::now_v7() }
+    }
+
+    fn now_s() -> i64 {
+        jiff::Timestamp::now().as_second()
+    }
+
+    #[test]
+    fn a_token_reads_back_and_only_while_it_lives() {
+        let pair = KeyPair::generate().unwrap();
+        let keys = keys("house", &[pair]);
+        let subject = subject();
+        assert_eq!(keys.verify(&keys.sign(subject, now_s()).unwrap()), Some(subject));
+        assert_eq!(keys.verify(&keys.sign(subject, now_s() - LIFE_S - 60).unwrap()), None, "expired");
+        assert_eq!(keys.verify(&keys.sign(subject, NOW_S * 2).unwrap()), None, "not yet");
+    }
+
+    #[test]
+    fn only_our_own_tokens_pass() {
+        let pair = KeyPair::generate().unwrap();
+        let ours = keys("house", std::slice::from_ref(&pair));
+        let token = ours.sign(subject(), now_s()).unwrap();
+        assert!(keys("another house", std::slice::from_ref(&pair)).verify(&token).is_none(), "issuer");
+        let others = keys("house", &[KeyPair::generate().unwrap()]);
+        assert!(others.verify(&token).is_none(), "key");
+        assert!(others.is_of_unknown_key(&token));
+        assert!(ours.verify(&token[..token.len() - 2]).is_none(), "signature");
+        let [_, claims, signature] = token.split('.').collect::<Vec<_>>()[..] else { panic!("three parts") };
+        for header in [r#"{"alg":"none","typ":"at+jwt"}"#, r#"{"alg":"HS256","typ":"at+jwt"}"#] {
+            let forged = format!("{}.{claims}.{signature}", BASE64_URL_SAFE_NO_PAD.encode(header));
+            assert!(ours.verify(&forged).is_none(), "{header}");
+        }
+    }
+
+    #[test]
+    fn the_newest_key_signs_and_both_verify() {
+        let (old, new) = (KeyPair::generate().unwrap(), KeyPair::generate().unwrap());
+        let before = keys("house", std::slice::from_ref(&old));
+        let after = keys("house", &[new.clone(), old]);
+        let subject = subject();
+        assert_eq!(after.verify(&before.sign(subject, now_s()).unwrap()), Some(subject));
+        let token = after.sign(subject, now_s()).unwrap();
+        assert_eq!(decode_header(&token).unwrap().kid, Some(new.kid));
+        assert_eq!(after.jwks().keys.len(), 2);
+    }
+}
