@@ -26,7 +26,10 @@ impl<T> Page<T> {
         let limit = limit.get() as usize;
         let more = items.len() > limit;
         items.truncate(limit);
-        let next_cursor = items.last().filter(|_| more).map(|last| Cursor::after(id(last)));
+        let next_cursor = items
+            .last()
+            .filter(|_| more)
+            .map(|last| Cursor::after(id(last)));
         Self { items, next_cursor }
     }
 }
@@ -66,7 +69,10 @@ impl Answer {
     /// 200: JSON already written, with an ETag made of its content.
     pub fn json(body: String) -> Self {
         let hash = Sha256::digest(&body);
-        let etag = hash[..12].iter().map(|byte| format!("{byte:02x}")).collect::<String>();
+        let etag = hash[..12]
+            .iter()
+            .map(|byte| format!("{byte:02x}"))
+            .collect::<String>();
         Self {
             status: StatusCode::OK,
             etag: Some(format!("\"{etag}\"")),
@@ -81,7 +87,8 @@ impl Answer {
             status: StatusCode::OK,
             etag: None,
             location: None,
-            body: serde_json::to_string(value).expect("our own types have text for keys, so they serialise"),
+            body: serde_json::to_string(value)
+                .expect("our own types have text for keys, so they serialise"),
         }
     }
 }
@@ -121,7 +128,12 @@ impl Responder for Answer {
         let mut answer = HttpResponse::build(self.status);
         if let Some(etag) = &self.etag {
             answer.insert_header((header::ETAG, etag.as_str()));
-            let matches = |known: &str| known.split(',').map(str::trim).any(|known| known == etag || known == "*");
+            let matches = |known: &str| {
+                known
+                    .split(',')
+                    .map(str::trim)
+                    .any(|known| known == etag || known == "*")
+            };
             if request.method() == Method::GET && known().is_some_and(matches) {
                 return answer.status(StatusCode::NOT_MODIFIED).finish();
             }

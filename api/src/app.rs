@@ -35,13 +35,17 @@ pub fn app(
     let (app, document) = routes::mount(App::new().into_utoipa_app().openapi(preamble()))
         // From the program itself: it needs no network.
         .openapi_service(|_| SwaggerUi::new("/docs/{_:.*}").config(Config::from("/openapi.json")))
-        .default_service(web::to(async || Err::<HttpResponse, Problem>(Problem::not_found())))
+        .default_service(web::to(async || {
+            Err::<HttpResponse, Problem>(Problem::not_found())
+        }))
         .split_for_parts();
     let document = complete(document);
     let operations = Rc::new(Operations::new(&document));
     app.app_data(state)
         .app_data(Data::new(Document(text(&document))))
-        .wrap(from_fn(move |request: ServiceRequest, next: Next<_>| guard(operations.clone(), request, next)))
+        .wrap(from_fn(move |request: ServiceRequest, next: Next<_>| {
+            guard(operations.clone(), request, next)
+        }))
         .wrap(from_fn(edge))
 }
 

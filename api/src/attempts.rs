@@ -19,7 +19,11 @@ pub struct Attempts {
 impl Attempts {
     /// At most `most` in each `window`.
     pub fn new(most: u32, window: Duration) -> Self {
-        Self { most, window, counts: Mutex::default() }
+        Self {
+            most,
+            window,
+            counts: Mutex::default(),
+        }
     }
 
     /// Whether one more is allowed; it is not counted by asking.
@@ -29,9 +33,9 @@ impl Attempts {
     pub fn check(&self, key: &str) -> Result<(), Problem> {
         let counts = self.counts.lock().unwrap_or_else(PoisonError::into_inner);
         match counts.get(key) {
-            Some((since, count)) if *count >= self.most && since.elapsed() < self.window => {
-                Err(Problem::too_many((self.window - since.elapsed()).as_secs() + 1))
-            }
+            Some((since, count)) if *count >= self.most && since.elapsed() < self.window => Err(
+                Problem::too_many((self.window - since.elapsed()).as_secs() + 1),
+            ),
             _ => Ok(()),
         }
     }

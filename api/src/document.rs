@@ -5,7 +5,8 @@ use utoipa::openapi::path::{Operation, Parameter, ParameterBuilder, ParameterIn,
 use utoipa::openapi::schema::{ObjectBuilder, Type};
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
 use utoipa::openapi::{
-    ContentBuilder, InfoBuilder, LicenseBuilder, OpenApi, OpenApiBuilder, Ref, RefOr, Required, ResponseBuilder,
+    ContentBuilder, InfoBuilder, LicenseBuilder, OpenApi, OpenApiBuilder, Ref, RefOr, Required,
+    ResponseBuilder,
 };
 use utoipa::{PartialSchema, ToSchema};
 
@@ -30,7 +31,12 @@ pub fn preamble() -> OpenApi {
                 .title("Rimeyard")
                 .version("1")
                 .description(Some(DESCRIPTION))
-                .license(Some(LicenseBuilder::new().name("Apache-2.0").identifier(Some("Apache-2.0")).build()))
+                .license(Some(
+                    LicenseBuilder::new()
+                        .name("Apache-2.0")
+                        .identifier(Some("Apache-2.0"))
+                        .build(),
+                ))
                 .build(),
         )
         .build()
@@ -38,15 +44,35 @@ pub fn preamble() -> OpenApi {
 
 /// The problems that the document explains once, each under `#/components/responses/` and its status in words.
 const PROBLEMS: [(&str, &str, &str); 10] = [
-    ("400", "BadRequest", "The request cannot be read: no JSON, or a query parameter that is wrong or not known."),
+    (
+        "400",
+        "BadRequest",
+        "The request cannot be read: no JSON, or a query parameter that is wrong or not known.",
+    ),
     ("401", "Unauthorized", "Not signed in, or no longer."),
     ("403", "Forbidden", "The role may not do this."),
-    ("404", "NotFound", "There is no such thing, or none that you may see."),
+    (
+        "404",
+        "NotFound",
+        "There is no such thing, or none that you may see.",
+    ),
     ("409", "Conflict", "It contradicts what is stored."),
-    ("412", "PreconditionFailed", "It was changed since the version that If-Match names."),
+    (
+        "412",
+        "PreconditionFailed",
+        "It was changed since the version that If-Match names.",
+    ),
     ("413", "PayloadTooLarge", "The body has more than 1 MiB."),
-    ("415", "UnsupportedMediaType", "The body is not application/json, or is compressed."),
-    ("422", "UnprocessableContent", "A value is wrong; `errors` names each field. Nothing was stored."),
+    (
+        "415",
+        "UnsupportedMediaType",
+        "The body is not application/json, or is compressed.",
+    ),
+    (
+        "422",
+        "UnprocessableContent",
+        "A value is wrong; `errors` names each field. Nothing was stored.",
+    ),
     ("428", "PreconditionRequired", "If-Match is missing."),
 ];
 
@@ -55,16 +81,25 @@ const PROBLEMS: [(&str, &str, &str); 10] = [
 /// # Panics
 /// Where an operation says neither who may call it (`x-roles`) nor that anyone may (`security(())`).
 pub fn complete(mut document: OpenApi) -> OpenApi {
-    let mut schemas = vec![(ProblemDetails::name().into_owned(), ProblemDetails::schema())];
+    let mut schemas = vec![(
+        ProblemDetails::name().into_owned(),
+        ProblemDetails::schema(),
+    )];
     ProblemDetails::schemas(&mut schemas);
     let components = document.components.get_or_insert_default();
     components.schemas.extend(schemas);
     for (_, name, description) in PROBLEMS {
         let content = ContentBuilder::new()
-            .schema(Some(RefOr::Ref(Ref::from_schema_name(ProblemDetails::name()))))
+            .schema(Some(RefOr::Ref(Ref::from_schema_name(
+                ProblemDetails::name(),
+            ))))
             .build();
-        let response = ResponseBuilder::new().description(description).content(PROBLEM_JSON, content);
-        components.responses.insert(name.to_owned(), response.build().into());
+        let response = ResponseBuilder::new()
+            .description(description)
+            .content(PROBLEM_JSON, content);
+        components
+            .responses
+            .insert(name.to_owned(), response.build().into());
     }
     components.add_security_scheme(
         "bearer",
@@ -85,13 +120,24 @@ pub fn complete(mut document: OpenApi) -> OpenApi {
 }
 
 fn complete_operation(path: &str, method: &str, operation: &mut Operation) {
-    let signed = operation.extensions.as_ref().is_some_and(|extensions| extensions.contains_key(X_ROLES));
+    let signed = operation
+        .extensions
+        .as_ref()
+        .is_some_and(|extensions| extensions.contains_key(X_ROLES));
     assert!(
         signed || operation.security.is_some(),
         "{method} {path} must say who may call it: extensions((\"x-roles\" = json!(..))), or security(()) for anyone"
     );
-    let tag = operation.tags.as_ref().and_then(|tags| tags.first()).cloned().unwrap_or_default();
-    operation.operation_id = operation.operation_id.take().map(|verb| format!("{tag}_{verb}").replace([' ', '-'], "_"));
+    let tag = operation
+        .tags
+        .as_ref()
+        .and_then(|tags| tags.first())
+        .cloned()
+        .unwrap_or_default();
+    operation.operation_id = operation
+        .operation_id
+        .take()
+        .map(|verb| format!("{tag}_{verb}").replace([' ', '-'], "_"));
 
     let body = operation.request_body.is_some();
     let writes = signed && method != "GET" && tag != "calculations";
@@ -108,22 +154,36 @@ fn complete_operation(path: &str, method: &str, operation: &mut Operation) {
     }
     if writes {
         can.push("409");
-        operation.parameters.get_or_insert_default().push(idempotency_key().into());
+        operation
+            .parameters
+            .get_or_insert_default()
+            .push(idempotency_key().into());
     }
     if method == "PATCH" {
         can.extend(["412", "428"]);
-        operation.parameters.get_or_insert_default().push(if_match().into());
+        operation
+            .parameters
+            .get_or_insert_default()
+            .push(if_match().into());
     }
     for (status, name, _) in PROBLEMS {
         if can.contains(&status) {
             let reference = Ref::new(format!("#/components/responses/{name}"));
-            operation.responses.responses.entry(status.to_owned()).or_insert(reference.into());
+            operation
+                .responses
+                .responses
+                .entry(status.to_owned())
+                .or_insert(reference.into());
         }
     }
 }
 
 fn if_match() -> Parameter {
-    header("If-Match", Required::True, "The ETag of the version that is to be changed.")
+    header(
+        "If-Match",
+        Required::True,
+        "The ETag of the version that is to be changed.",
+    )
 }
 
 fn idempotency_key() -> Parameter {

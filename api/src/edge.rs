@@ -6,9 +6,9 @@ use std::time::Instant;
 
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::error::InternalError;
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
-use actix_web::error::InternalError;
 use actix_web::{Error, HttpMessage, HttpResponse, ResponseError};
 use futures::FutureExt;
 use tracing::Instrument;
@@ -30,7 +30,10 @@ const HEADERS: [(HeaderName, &str); 6] = [
     (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
     (header::X_FRAME_OPTIONS, "DENY"),
     (header::REFERRER_POLICY, "same-origin"),
-    (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+    (
+        HeaderName::from_static("cross-origin-opener-policy"),
+        "same-origin",
+    ),
     // What is shown belongs to whoever is signed in: a browser may keep it and must ask before it shows it again.
     (header::CACHE_CONTROL, "private, no-cache"),
 ];
@@ -46,7 +49,10 @@ pub async fn edge<B: MessageBody>(
     request.extensions_mut().insert(RequestId(id));
     let (method, path) = (request.method().clone(), request.path().to_owned());
 
-    let outcome = AssertUnwindSafe(next.call(request)).catch_unwind().instrument(span.clone()).await;
+    let outcome = AssertUnwindSafe(next.call(request))
+        .catch_unwind()
+        .instrument(span.clone())
+        .await;
     let _in_span = span.enter();
     let outcome = match outcome {
         Ok(Ok(mut answer)) => {

@@ -34,11 +34,16 @@ pub async fn guard<B: MessageBody>(
             }
             Ok(next.call(request).await?.map_into_left_body())
         }
-        Err(problem) => Ok(request.into_response(problem.error_response()).map_into_right_body()),
+        Err(problem) => Ok(request
+            .into_response(problem.error_response())
+            .map_into_right_body()),
     }
 }
 
-async fn admit(operations: &Operations, request: &ServiceRequest) -> Result<Option<Tenant>, Problem> {
+async fn admit(
+    operations: &Operations,
+    request: &ServiceRequest,
+) -> Result<Option<Tenant>, Problem> {
     let Some(pattern) = request.match_pattern() else {
         return Ok(None);
     };
@@ -62,7 +67,9 @@ async fn admit(operations: &Operations, request: &ServiceRequest) -> Result<Opti
 }
 
 async fn authenticate(request: &ServiceRequest) -> Result<Tenant, Problem> {
-    let state = request.app_data::<Data<State>>().ok_or_else(|| Problem::internal("the app has no state"))?;
+    let state = request
+        .app_data::<Data<State>>()
+        .ok_or_else(|| Problem::internal("the app has no state"))?;
     let token = request
         .headers()
         .get(header::AUTHORIZATION)
@@ -71,7 +78,9 @@ async fn authenticate(request: &ServiceRequest) -> Result<Tenant, Problem> {
         .filter(|(scheme, _)| scheme.eq_ignore_ascii_case("bearer"))
         .map(|(_, token)| token.trim())
         .ok_or_else(|| {
-            Problem::unauthorized("Sign in with POST /v1/sign-in and send the access_token as Authorization: Bearer.")
+            Problem::unauthorized(
+                "Sign in with POST /v1/sign-in and send the access_token as Authorization: Bearer.",
+            )
         })?;
     let mut tenant = state.authenticate(token).await?;
     tenant.request_id = request.extensions().get::<RequestId>().map(|id| id.0);
@@ -88,8 +97,15 @@ fn refuse_unknown_parameters(known: &Known, query: &str) -> Result<(), Problem> 
                 [] => "this address takes no parameters".to_owned(),
                 names => format!("known are: {}", names.join(", ")),
             };
-            Invalid::new(name.replace('\0', "\\0"), format!("is not known here; {advice}"))
+            Invalid::new(
+                name.replace('\0', "\\0"),
+                format!("is not known here; {advice}"),
+            )
         })
         .collect();
-    if errors.is_empty() { Ok(()) } else { Err(Problem::malformed(errors)) }
+    if errors.is_empty() {
+        Ok(())
+    } else {
+        Err(Problem::malformed(errors))
+    }
 }

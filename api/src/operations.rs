@@ -40,7 +40,9 @@ impl Operations {
     pub fn new(document: &OpenApi) -> Self {
         let addresses = document.paths.paths.iter().map(|(path, item)| {
             let methods: HashMap<Method, Known> = operations(item)
-                .filter_map(|(method, operation)| Some((method.parse().ok()?, Known::new(operation))))
+                .filter_map(|(method, operation)| {
+                    Some((method.parse().ok()?, Known::new(operation)))
+                })
                 .collect();
             let mut allow: Vec<&str> = methods.keys().map(Method::as_str).collect();
             if methods.contains_key(&Method::GET) {
@@ -67,15 +69,28 @@ impl Operations {
 
 impl Known {
     fn new(operation: &Operation) -> Self {
-        let roles = operation.extensions.as_ref().and_then(|extensions| extensions.get(X_ROLES)).map(|roles| {
-            let names = roles.as_array().into_iter().flatten().filter_map(|role| role.as_str());
-            names.filter_map(|name| name.parse().ok()).collect()
-        });
+        let roles = operation
+            .extensions
+            .as_ref()
+            .and_then(|extensions| extensions.get(X_ROLES))
+            .map(|roles| {
+                let names = roles
+                    .as_array()
+                    .into_iter()
+                    .flatten()
+                    .filter_map(|role| role.as_str());
+                names.filter_map(|name| name.parse().ok()).collect()
+            });
         let parameters = operation.parameters.iter().flatten();
         let query = parameters.filter_map(|parameter| match parameter {
-            RefOr::T(parameter) if parameter.parameter_in == ParameterIn::Query => Some(parameter.name.clone()),
+            RefOr::T(parameter) if parameter.parameter_in == ParameterIn::Query => {
+                Some(parameter.name.clone())
+            }
             _ => None,
         });
-        Self { roles, query: query.collect() }
+        Self {
+            roles,
+            query: query.collect(),
+        }
     }
 }

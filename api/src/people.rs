@@ -37,6 +37,9 @@ impl People {
 
     /// Forgets everyone: something was changed here, and whoever changed it must see it at once.
     pub fn forget_all(&self) {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).clear();
+        self.0
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clear();
     }
 }

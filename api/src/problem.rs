@@ -94,13 +94,18 @@ impl Problem {
     /// 404: no such thing, or nothing that this person may know of. The two are the same to the byte, so this takes
     /// no argument.
     pub fn not_found() -> Self {
-        Self::new(StatusCode::NOT_FOUND, "There is nothing here that you may see.")
+        Self::new(
+            StatusCode::NOT_FOUND,
+            "There is nothing here that you may see.",
+        )
     }
 
     /// 405: the address exists, the method does not. `allow` as in RFC 9110: methods separated by commas.
     pub fn method_not_allowed(allow: &str) -> Self {
         Self {
-            header: HeaderValue::from_str(allow).ok().map(|allow| (header::ALLOW, allow)),
+            header: HeaderValue::from_str(allow)
+                .ok()
+                .map(|allow| (header::ALLOW, allow)),
             ..Self::new(
                 StatusCode::METHOD_NOT_ALLOWED,
                 "This address does not take that method; the Allow header lists those it takes.",
@@ -228,6 +233,8 @@ impl ResponseError for Problem {
         if let Some((name, value)) = &self.header {
             answer.insert_header((name, value));
         }
-        answer.insert_header((header::CONTENT_TYPE, PROBLEM_JSON)).json(body)
+        answer
+            .insert_header((header::CONTENT_TYPE, PROBLEM_JSON))
+            .json(body)
     }
 }

@@ -20,11 +20,16 @@ pub const LEADS: Roles = Roles(&[DepotLead, DistrictManager, Administrator]);
 /// Who works on machines with tools: inspections, parts, lifting holds, changes of units.
 pub const MECHANICS: Roles = Roles(&[Technician, DepotLead, DistrictManager, Administrator]);
 /// Everyone who stands beside a machine: hours, proofs of start, hold tags.
-pub const PEOPLE: Roles = Roles(&[Technician, Operator, DepotLead, DistrictManager, Administrator]);
+pub const PEOPLE: Roles = Roles(&[
+    Technician,
+    Operator,
+    DepotLead,
+    DistrictManager,
+    Administrator,
+]);
 
 impl Serialize for Roles {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_seq(self.0.iter().map(|role| role.as_str()))
     }
 }
-

@@ -70,7 +70,9 @@ impl FromRequest for Signed {
         let state = request.app_data::<Data<State>>().cloned();
         ready(match tenant.zip(state) {
             Some((tenant, state)) => Ok(Self { tenant, state }),
-            None => Err(Problem::internal("a handler behind the door was called without x-roles")),
+            None => Err(Problem::internal(
+                "a handler behind the door was called without x-roles",
+            )),
         })
     }
 }

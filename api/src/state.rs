@@ -28,7 +28,10 @@ pub struct State {
 impl State {
     /// The keys that sign and verify now.
     pub fn keys(&self) -> Arc<Keys> {
-        self.keys.read().unwrap_or_else(PoisonError::into_inner).clone()
+        self.keys
+            .read()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
     }
 
     /// Who holds this access token, and what they may do.
@@ -43,7 +46,13 @@ impl State {
         let asked = Instant::now();
         let standing = person::standing(&self.database, subject.org_id, subject.person_id).await?;
         let (role, depots) = standing.ok_or_else(refused)?;
-        let tenant = Tenant { org_id: subject.org_id, person_id: Some(subject.person_id), role, depots, request_id: None };
+        let tenant = Tenant {
+            org_id: subject.org_id,
+            person_id: Some(subject.person_id),
+            role,
+            depots,
+            request_id: None,
+        };
         self.people.remember(&subject, asked, tenant.clone());
         Ok(tenant)
     }
@@ -55,5 +64,7 @@ impl State {
 }
 
 fn refused() -> Problem {
-    Problem::unauthorized("The access token is not valid, or no longer. Refresh it, or sign in again.")
+    Problem::unauthorized(
+        "The access token is not valid, or no longer. Refresh it, or sign in again.",
+    )
 }

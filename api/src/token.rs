@@ -7,7 +7,9 @@
 use base64::Engine;
 use base64::prelude::{BASE64_STANDARD, BASE64_URL_SAFE_NO_PAD};
 use jsonwebtoken::jwk::{AlgorithmParameters, Jwk, JwkSet};
-use jsonwebtoken::{Algorithm, DecodingKey, EncodingKey, Header, Validation, decode, decode_header, encode};
+use jsonwebtoken::{
+    Algorithm, DecodingKey, EncodingKey, Header, Validation, decode, decode_header, encode,
+};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
@@ -24,9 +26,13 @@ const AUDIENCE: &str = "rimeyard";
 const LEEWAY_S: u64 = 5;
 
 /// PKCS #8 of an Ed25519 private key, but for its 32 bytes (RFC 8410, section 7).
-const PRIVATE_PREFIX: [u8; 16] = [0x30, 0x2e, 0x02, 0x01, 0x00, 0x30, 0x05, 0x06, 0x03, 0x2b, 0x65, 0x70, 0x04, 0x22, 0x04, 0x20];
+const PRIVATE_PREFIX: [u8; 16] = [
+    0x30, 0x2e, 0x02, 0x01, 0x00, 0x30, 0x05, 0x06, 0x03, 0x2b, 0x65, 0x70, 0x04, 0x22, 0x04, 0x20,
+];
 /// SubjectPublicKeyInfo of an Ed25519 public key, but for its 32 bytes (RFC 8410, section 4).
-const PUBLIC_PREFIX: [u8; 12] = [0x30, 0x2a, 0x30, 0x05, 0x06, 0x03, 0x2b, 0x65, 0x70, 0x03, 0x21, 0x00];
+const PUBLIC_PREFIX: [u8; 12] = [
+    0x30, 0x2a, 0x30, 0x05, 0x06, 0x03, 0x2b, 0x65, 0x70, 0x03, 0x21, 0x00,
+];
 
 /// Who a token is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -71,11 +77,16 @@ impl KeyPair {
     /// [`Problem`] where the cryptography refuses.
     pub fn generate() -> Result<Self, Problem> {
         let private = [&PRIVATE_PREFIX[..], &rand::random::<[u8; 32]>()].concat();
-        let jwk = Jwk::from_encoding_key(&EncodingKey::from_ed_der(&private), Algorithm::EdDSA).map_err(Problem::internal)?;
+        let jwk = Jwk::from_encoding_key(&EncodingKey::from_ed_der(&private), Algorithm::EdDSA)
+            .map_err(Problem::internal)?;
         let AlgorithmParameters::OctetKeyPair(public) = jwk.algorithm else {
-            return Err(Problem::internal("an Ed25519 key without an octet key pair"));
+            return Err(Problem::internal(
+                "an Ed25519 key without an octet key pair",
+            ));
         };
-        let public = BASE64_URL_SAFE_NO_PAD.decode(public.x).map_err(Problem::internal)?;
+        let public = BASE64_URL_SAFE_NO_PAD
+            .decode(public.x)
+            .map_err(Problem::internal)?;
         let kid = BASE64_URL_SAFE_NO_PAD.encode(&Sha256::digest(&public)[..12]);
         Ok(Self {
             kid,
@@ -87,7 +98,10 @@ impl KeyPair {
 
 fn pem(label: &str, der: &[u8]) -> String {
     // At most 64 bytes of base64: they fit one line.
-    format!("-----BEGIN {label}-----\n{}\n-----END {label}-----\n", BASE64_STANDARD.encode(der))
+    format!(
+        "-----BEGIN {label}-----\n{}\n-----END {label}-----\n",
+        BASE64_STANDARD.encode(der)
+    )
 }
 
 /// The live keys: the newest signs, all verify.
@@ -103,15 +117,25 @@ impl Keys {
     /// # Errors
     /// [`Problem`] where a stored key cannot be read.
     pub fn new(issuer: String, pairs: &[KeyPair]) -> Result<Self, Problem> {
-        let newest = pairs.first().ok_or_else(|| Problem::internal("there is no signing key"))?;
-        let private = |pair: &KeyPair| EncodingKey::from_ed_pem(pair.private_pem.as_bytes()).map_err(Problem::internal);
+        let newest = pairs
+            .first()
+            .ok_or_else(|| Problem::internal("there is no signing key"))?;
+        let private = |pair: &KeyPair| {
+            EncodingKey::from_ed_pem(pair.private_pem.as_bytes()).map_err(Problem::internal)
+        };
         let verifying = pairs.iter().map(|pair| {
-            let mut jwk = Jwk::from_encoding_key(&private(pair)?, Algorithm::EdDSA).map_err(Problem::internal)?;
+            let mut jwk = Jwk::from_encoding_key(&private(pair)?, Algorithm::EdDSA)
+                .map_err(Problem::internal)?;
             jwk.common.key_id = Some(pair.kid.clone());
-            let key = DecodingKey::from_ed_pem(pair.public_pem.as_bytes()).map_err(Problem::internal)?;
+            let key =
+                DecodingKey::from_ed_pem(pair.public_pem.as_bytes()).map_err(Problem::internal)?;
             Ok((pair.kid.clone(), key, jwk))
         });
-        Ok(Self { issuer, signing: (newest.kid.clone(), private(newest)?), verifying: verifying.collect::<Result<_, Problem>>()? })
+        Ok(Self {
+            issuer,
+            signing: (newest.kid.clone(), private(newest)?),
+            verifying: verifying.collect::<Result<_, Problem>>()?,
+        })
     }
 
     /// A token of ten minutes from `now_s`, in seconds since 1970.
@@ -119,7 +143,11 @@ impl Keys {
     /// # Errors
     /// [`Problem`] where the cryptography refuses.
     pub fn sign(&self, subject: Subject, now_s: i64) -> Result<String, Problem> {
-        let header = Header { typ: Some(TYPE.to_owned()), kid: Some(self.signing.0.clone()), ..Header::new(Algorithm::EdDSA) };
+        let header = Header {
+            typ: Some(TYPE.to_owned()),
+            kid: Some(self.signing.0.clone()),
+            ..Header::new(Algorithm::EdDSA)
+        };
         let claims = Claims {
             iss: self.issuer.clone(),
             aud: AUDIENCE.to_owned(),
@@ -145,7 +173,12 @@ impl Keys {
         validation.set_audience(&[AUDIENCE]);
         validation.validate_nbf = true;
         validation.leeway = LEEWAY_S;
-        Some(decode::<Claims>(token, key, &validation).ok()?.claims.subject)
+        Some(
+            decode::<Claims>(token, key, &validation)
+                .ok()?
+                .claims
+                .subject,
+        )
     }
 
     /// Whether the token names a key that is not among these; another server may have made one meanwhile.
@@ -156,7 +189,9 @@ impl Keys {
 
     /// The public keys, for whoever wants to check a token themselves (RFC 7517).
     pub fn jwks(&self) -> JwkSet {
-        JwkSet { keys: self.verifying.iter().map(|(.., jwk)| jwk.clone()).collect() }
+        JwkSet {
+            keys: self.verifying.iter().map(|(.., jwk)| jwk.clone()).collect(),
+        }
     }
 }
 
@@ -171,7 +206,11 @@ mod tests {
     }
 
     fn subject() -> Subject {
-        Subject { org_id: Uuid::now_v7(), person_id: Uuid::now_v7(), session: Uuid::now_v7() }
+        Subject {
+            org_id: Uuid::now_v7(),
+            person_id: Uuid::now_v7(),
+            session: Uuid::now_v7(),
+        }
     }
 
     fn now_s() -> i64 {
@@ -183,9 +222,20 @@ mod tests {
         let pair = KeyPair::generate().unwrap();
         let keys = keys("house", &[pair]);
         let subject = subject();
-        assert_eq!(keys.verify(&keys.sign(subject, now_s()).unwrap()), Some(subject));
-        assert_eq!(keys.verify(&keys.sign(subject, now_s() - LIFE_S - 60).unwrap()), None, "expired");
-        assert_eq!(keys.verify(&keys.sign(subject, NOW_S * 2).unwrap()), None, "not yet");
+        assert_eq!(
+            keys.verify(&keys.sign(subject, now_s()).unwrap()),
+            Some(subject)
+        );
+        assert_eq!(
+            keys.verify(&keys.sign(subject, now_s() - LIFE_S - 60).unwrap()),
+            None,
+            "expired"
+        );
+        assert_eq!(
+            keys.verify(&keys.sign(subject, NOW_S * 2).unwrap()),
+            None,
+            "not yet"
+        );
     }
 
     #[test]
@@ -193,14 +243,30 @@ mod tests {
         let pair = KeyPair::generate().unwrap();
         let ours = keys("house", std::slice::from_ref(&pair));
         let token = ours.sign(subject(), now_s()).unwrap();
-        assert!(keys("another house", std::slice::from_ref(&pair)).verify(&token).is_none(), "issuer");
+        assert!(
+            keys("another house", std::slice::from_ref(&pair))
+                .verify(&token)
+                .is_none(),
+            "issuer"
+        );
         let others = keys("house", &[KeyPair::generate().unwrap()]);
         assert!(others.verify(&token).is_none(), "key");
         assert!(others.is_of_unknown_key(&token));
-        assert!(ours.verify(&token[..token.len() - 2]).is_none(), "signature");
-        let [_, claims, signature] = token.split('.').collect::<Vec<_>>()[..] else { panic!("three parts") };
-        for header in [r#"{"alg":"none","typ":"at+jwt"}"#, r#"{"alg":"HS256","typ":"at+jwt"}"#] {
-            let forged = format!("{}.{claims}.{signature}", BASE64_URL_SAFE_NO_PAD.encode(header));
+        assert!(
+            ours.verify(&token[..token.len() - 2]).is_none(),
+            "signature"
+        );
+        let [_, claims, signature] = token.split('.').collect::<Vec<_>>()[..] else {
+            panic!("three parts")
+        };
+        for header in [
+            r#"{"alg":"none","typ":"at+jwt"}"#,
+            r#"{"alg":"HS256","typ":"at+jwt"}"#,
+        ] {
+            let forged = format!(
+                "{}.{claims}.{signature}",
+                BASE64_URL_SAFE_NO_PAD.encode(header)
+            );
             assert!(ours.verify(&forged).is_none(), "{header}");
         }
     }
@@ -211,7 +277,10 @@ mod tests {
         let before = keys("house", std::slice::from_ref(&old));
         let after = keys("house", &[new.clone(), old]);
         let subject = subject();
-        assert_eq!(after.verify(&before.sign(subject, now_s()).unwrap()), Some(subject));
+        assert_eq!(
+            after.verify(&before.sign(subject, now_s()).unwrap()),
+            Some(subject)
+        );
         let token = after.sign(subject, now_s()).unwrap();
         assert_eq!(decode_header(&token).unwrap().kid, Some(new.kid));
         assert_eq!(after.jwks().keys.len(), 2);

@@ -45,7 +45,9 @@ impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
     type Future = LocalBoxFuture<'static, Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
-        let is_json = request.content_type().eq_ignore_ascii_case("application/json");
+        let is_json = request
+            .content_type()
+            .eq_ignore_ascii_case("application/json");
         let encoded = request.headers().contains_key(header::CONTENT_ENCODING);
         let declared = request
             .headers()
@@ -61,10 +63,12 @@ impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
                 return Err(Problem::too_large(BODY_LIMIT_BYTES));
             }
             let bytes = read(payload).await?;
-            let once = idempotency_key(&request)?.map(|key| {
-                Once::new(key, request.method().as_str(), request.path(), &bytes)
-            });
-            Ok(Self { value: parse(&bytes)?, once })
+            let once = idempotency_key(&request)?
+                .map(|key| Once::new(key, request.method().as_str(), request.path(), &bytes));
+            Ok(Self {
+                value: parse(&bytes)?,
+                once,
+            })
         })
     }
 }
@@ -72,8 +76,9 @@ impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
 async fn read(mut payload: Payload) -> Result<web::BytesMut, Problem> {
     let mut bytes = web::BytesMut::new();
     while let Some(chunk) = payload.next().await {
-        let chunk = chunk
-            .map_err(|_| Problem::malformed(vec![Invalid::new("", "the body broke off; send it again")]))?;
+        let chunk = chunk.map_err(|_| {
+            Problem::malformed(vec![Invalid::new("", "the body broke off; send it again")])
+        })?;
         if bytes.len() + chunk.len() > BODY_LIMIT_BYTES {
             return Err(Problem::too_large(BODY_LIMIT_BYTES));
         }
@@ -85,15 +90,21 @@ async fn read(mut payload: Payload) -> Result<web::BytesMut, Problem> {
 /// 400 where it is no JSON, 422 where a field is wrong.
 fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
     let mut json = serde_json::Deserializer::from_slice(bytes);
-    let value = serde_path_to_error::deserialize(&mut json).map_err(|error| match error.inner().classify() {
-        serde_json::error::Category::Data => Problem::invalid(vec![fault(&error)]),
-        _ => Problem::malformed(vec![Invalid::new(
-            fault(&error).field,
-            format!("the body is not JSON: {}", error.inner()),
-        )]),
+    let value = serde_path_to_error::deserialize(&mut json).map_err(|error| {
+        match error.inner().classify() {
+            serde_json::error::Category::Data => Problem::invalid(vec![fault(&error)]),
+            _ => Problem::malformed(vec![Invalid::new(
+                fault(&error).field,
+                format!("the body is not JSON: {}", error.inner()),
+            )]),
+        }
     })?;
-    json.end()
-        .map_err(|error| Problem::malformed(vec![Invalid::new("", format!("the body is not JSON: {error}"))]))?;
+    json.end().map_err(|error| {
+        Problem::malformed(vec![Invalid::new(
+            "",
+            format!("the body is not JSON: {error}"),
+        )])
+    })?;
     // Postgres keeps no NUL in text, so none gets past here. It can only be written as an escape.
     if bytes.windows(6).any(|six| six == b"\\u0000") {
         let whole: Value = serde_json::from_slice(bytes).map_err(Problem::internal)?;
@@ -108,10 +119,13 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
 fn nul(value: &Value) -> Option<String> {
     match value {
         Value::String(text) => text.contains('\0').then(String::new),
-        Value::Array(items) => items
-            .iter()
-            .enumerate()
-            .find_map(|(index, item)| Some(Invalid::new(nul(item)?, "").within(&format!("[{index}]")).field)),
+        Value::Array(items) => items.iter().enumerate().find_map(|(index, item)| {
+            Some(
+                Invalid::new(nul(item)?, "")
+                    .within(&format!("[{index}]"))
+                    .field,
+            )
+        }),
         Value::Object(fields) => fields
             .iter()
             .find_map(|(name, item)| Some(Invalid::new(nul(item)?, "").within(name).field)),
@@ -146,9 +160,11 @@ mod tests {
 
     #[test]
     fn what_is_no_json_is_400_and_a_wrong_value_422() {
-        let status = |text: &str| parse::<Vec<f64>>(text.as_bytes()).err().map(|problem| {
-            actix_web::ResponseError::status_code(&problem).as_u16()
-        });
+        let status = |text: &str| {
+            parse::<Vec<f64>>(text.as_bytes())
+                .err()
+                .map(|problem| actix_web::ResponseError::status_code(&problem).as_u16())
+        };
         assert_eq!(status("[1"), Some(400));
         assert_eq!(status("[1] 2"), Some(400));
         assert_eq!(status("[\"\u{1}\"]"), Some(400));

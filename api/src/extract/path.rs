@@ -28,7 +28,10 @@ impl<T: DeserializeOwned> FromRequest for Path<T> {
 
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
         // A NUL in it would reach the database as text, where it is an error.
-        let has_nul = request.match_info().iter().any(|(_, value)| value.contains('\0'));
+        let has_nul = request
+            .match_info()
+            .iter()
+            .any(|(_, value)| value.contains('\0'));
         let read = request.match_info().load().ok().filter(|_| !has_nul);
         ready(read.map(Self).ok_or_else(Problem::not_found))
     }

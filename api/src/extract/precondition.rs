@@ -21,10 +21,13 @@ impl FromRequest for IfMatch {
         let Some(value) = request.headers().get(header::IF_MATCH) else {
             return ready(Err(Problem::precondition_required()));
         };
-        let rev = value
-            .to_str()
-            .ok()
-            .and_then(|tag| tag.trim().strip_prefix('"')?.strip_suffix('"')?.parse().ok());
+        let rev = value.to_str().ok().and_then(|tag| {
+            tag.trim()
+                .strip_prefix('"')?
+                .strip_suffix('"')?
+                .parse()
+                .ok()
+        });
         ready(rev.map(Self).ok_or_else(Problem::stale))
     }
 }

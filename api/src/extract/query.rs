@@ -40,7 +40,9 @@ impl<T: DeserializeOwned> FromRequest for Query<T> {
 
 fn parse<T: DeserializeOwned>(query: &str) -> Result<T, Problem> {
     let pairs = || form_urlencoded::parse(query.as_bytes());
-    if let Some((name, _)) = pairs().find(|(name, value)| name.contains('\0') || value.contains('\0')) {
+    if let Some((name, _)) =
+        pairs().find(|(name, value)| name.contains('\0') || value.contains('\0'))
+    {
         let fault = Invalid::new(name.replace('\0', "\\0"), "has a NUL character; remove it");
         return Err(Problem::malformed(vec![fault]));
     }
@@ -108,8 +110,11 @@ impl<'de> Deserialize<'de> for Cursor {
         let text = String::deserialize(deserializer)?;
         let bytes = BASE64_URL_SAFE_NO_PAD.decode(text).ok();
         let id = bytes.and_then(|bytes| Uuid::from_slice(&bytes).ok());
-        id.map(Self)
-            .ok_or_else(|| D::Error::custom("is not a cursor of this list; send the next_cursor of a page, or none"))
+        id.map(Self).ok_or_else(|| {
+            D::Error::custom(
+                "is not a cursor of this list; send the next_cursor of a page, or none",
+            )
+        })
     }
 }
 

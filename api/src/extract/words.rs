@@ -17,7 +17,9 @@ pub fn fault<E: std::fmt::Display>(error: &serde_path_to_error::Error<E>) -> Inv
         return Invalid::new(join(&path, name), "is given twice; give it once");
     }
     if let Some(name) = between(message, "unknown field `", "`") {
-        let known = message.split_once(", expected ").map_or("", |(_, known)| known);
+        let known = message
+            .split_once(", expected ")
+            .map_or("", |(_, known)| known);
         let path = match path.rsplit('.').next() {
             Some(last) if last == name => path,
             _ => join(&path, name),
@@ -25,7 +27,9 @@ pub fn fault<E: std::fmt::Display>(error: &serde_path_to_error::Error<E>) -> Inv
         return Invalid::new(path, format!("is not known here; {}", choices(known)));
     }
     if let Some(value) = between(message, "unknown variant `", "`") {
-        let known = message.split_once(", expected ").map_or("", |(_, known)| known);
+        let known = message
+            .split_once(", expected ")
+            .map_or("", |(_, known)| known);
         return Invalid::new(path, format!("is {value:?}; {}", choices(known)));
     }
     Invalid::new(path, plain(message))
@@ -112,9 +116,18 @@ mod tests {
     fn the_field_is_named_by_its_path() {
         let fault = read(r#"{"readings": [{"hours": "x", "kind": "grade"}]}"#);
         assert_eq!(fault.field, "readings[0].hours");
-        assert_eq!(fault.problem, r#"invalid type: text "x", expected a number"#);
-        assert_eq!(read(r#"{"readings": [{"kind": "grade"}]}"#).field, "readings[0].hours");
-        assert_eq!(read(r#"{"readings": [{"hours": 1, "hours": 2}]}"#).field, "readings[0].hours");
+        assert_eq!(
+            fault.problem,
+            r#"invalid type: text "x", expected a number"#
+        );
+        assert_eq!(
+            read(r#"{"readings": [{"kind": "grade"}]}"#).field,
+            "readings[0].hours"
+        );
+        assert_eq!(
+            read(r#"{"readings": [{"hours": 1, "hours": 2}]}"#).field,
+            "readings[0].hours"
+        );
         assert_eq!(read(r#"{"readings": {}}"#).field, "readings");
         assert_eq!(read("[]").field, "");
         let fault = read(r#"{"readings": [{"hours": 1, "colour": "red"}]}"#);

@@ -34,5 +34,7 @@ pub async fn openapi(document: Data<Document>) -> Answer {
 )]
 #[get("/docs")]
 pub async fn docs() -> HttpResponse {
-    HttpResponse::PermanentRedirect().insert_header((header::LOCATION, "/docs/")).finish()
+    HttpResponse::PermanentRedirect()
+        .insert_header((header::LOCATION, "/docs/"))
+        .finish()
 }

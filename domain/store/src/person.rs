@@ -11,7 +11,11 @@ use crate::{Database, Depots, Error, Result, Role, Tenant};
 ///
 /// # Errors
 /// Those of the database.
-pub async fn standing(database: &Database, org_id: Uuid, person_id: Uuid) -> Result<Option<(Role, Depots)>> {
+pub async fn standing(
+    database: &Database,
+    org_id: Uuid,
+    person_id: Uuid,
+) -> Result<Option<(Role, Depots)>> {
     database
         .read(&Tenant::system(org_id), async |tx| {
             let person = person::table
@@ -20,14 +24,22 @@ pub async fn standing(database: &Database, org_id: Uuid, person_id: Uuid) -> Res
                 .select((person::role, person::all_depots))
                 .first::<(String, bool)>(&mut tx.connection());
             let granted = person_depot::table
-                .filter(person_depot::org_id.eq(org_id).and(person_depot::person_id.eq(person_id)))
+                .filter(
+                    person_depot::org_id
+                        .eq(org_id)
+                        .and(person_depot::person_id.eq(person_id)),
+                )
                 .select(person_depot::depot_id)
                 .load::<Uuid>(&mut tx.connection());
             let (person, granted) = futures::join!(person, granted);
             let Some((role, all_depots)) = person.optional()? else {
                 return Ok(None);
             };
-            let depots = if all_depots { Depots::All } else { Depots::Some(granted?.into_iter().collect()) };
+            let depots = if all_depots {
+                Depots::All
+            } else {
+                Depots::Some(granted?.into_iter().collect())
+            };
             Ok(Some((role.parse().map_err(Error::internal)?, depots)))
         })
         .await

@@ -20,11 +20,16 @@ use crate::signed::Signed;
 #[post("/v1/depots")]
 pub async fn create(who: Signed, body: Json<NewDepot>) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
-    let answer = who.write(once, &[who.org_id], async |tx| {
-        let depot = depot::create(tx, &new).await?;
-        Ok(Answer::created(format!("/v1/depots/{}", depot.id), &depot, depot.rev))
-    });
-    let answer = answer.await?;
+    let answer = who
+        .write(once, &[who.org_id], async |tx| {
+            let depot = depot::create(tx, &new).await?;
+            Ok(Answer::created(
+                format!("/v1/depots/{}", depot.id),
+                &depot,
+                depot.rev,
+            ))
+        })
+        .await?;
     // Who made it may have been granted it just now.
     who.state.people.forget_all();
     Ok(answer)

@@ -18,6 +18,8 @@ use crate::signed::Signed;
 )]
 #[get("/v1/depots/{depot_id}")]
 pub async fn find(who: Signed, depot_id: Path<Uuid>) -> Result<Answer, Problem> {
-    let depot = who.read(async |tx| depot::find(tx, *depot_id).await).await?;
+    let depot = who
+        .read(async |tx| depot::find(tx, *depot_id).await)
+        .await?;
     Ok(Answer::object(&depot, depot.rev))
 }

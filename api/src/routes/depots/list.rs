@@ -36,7 +36,12 @@ pub struct Filter {
 #[get("/v1/depots")]
 pub async fn list(who: Signed, filter: Query<Filter>) -> Result<Answer, Problem> {
     let after = filter.cursor.map(Cursor::id);
-    let depots =
-        who.read(async |tx| depot::list(tx, filter.name.as_deref(), after, filter.limit.and_one()).await).await?;
-    Ok(Answer::content(&Page::new(depots, filter.limit, |depot| depot.id)))
+    let depots = who
+        .read(async |tx| {
+            depot::list(tx, filter.name.as_deref(), after, filter.limit.and_one()).await
+        })
+        .await?;
+    Ok(Answer::content(&Page::new(depots, filter.limit, |depot| {
+        depot.id
+    })))
 }

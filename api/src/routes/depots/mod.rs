@@ -9,5 +9,9 @@ use utoipa_actix_web::service_config::ServiceConfig;
 
 /// Mounts them.
 pub fn routes(config: &mut ServiceConfig) {
-    config.service(list::list).service(find::find).service(create::create).service(update::update);
+    config
+        .service(list::list)
+        .service(find::find)
+        .service(create::create)
+        .service(update::update);
 }

@@ -26,9 +26,9 @@ pub async fn update(
     IfMatch(rev): IfMatch,
 ) -> Result<Answer, Problem> {
     let (change, once) = body.into_parts();
-    let answer = who.write(once, &[*depot_id], async |tx| {
+    who.write(once, &[*depot_id], async |tx| {
         let depot = depot::update(tx, *depot_id, rev, &change).await?;
         Ok(Answer::object(&depot, depot.rev))
-    });
-    answer.await
+    })
+    .await
 }
