@@ -3,7 +3,7 @@
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use std::time::{Duration, Instant};
 
-use rimeyard_store::{Database, Tenant, person};
+use rimeyard_store::{Database, Tenant, standing};
 
 use crate::people::People;
 use crate::problem::Problem;
@@ -44,7 +44,8 @@ impl State {
             return Ok(tenant);
         }
         let asked = Instant::now();
-        let standing = person::standing(&self.database, subject.org_id, subject.person_id).await?;
+        let standing =
+            standing::standing(&self.database, subject.org_id, subject.person_id).await?;
         let (role, depots) = standing.ok_or_else(refused)?;
         let tenant = Tenant {
             org_id: subject.org_id,

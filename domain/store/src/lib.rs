@@ -16,10 +16,10 @@ pub mod idempotency;
 pub mod mark;
 pub mod migrate;
 pub mod organisation;
-pub mod person;
 mod prepared;
 pub mod private;
 pub mod schema;
+pub mod standing;
 mod tenant;
 
 pub use database::{Database, Sizes, Tx};
