@@ -8,6 +8,7 @@ use crate::sheet::Sheet;
 
 /// One step of a checklist.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = ChecklistStep))]
 #[serde(deny_unknown_fields)]
 pub struct Step {
     /// The check of the sheet.
@@ -28,6 +29,7 @@ pub struct Step {
 
 /// A checklist's content; its version is kept beside it, every version for ever.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = ChecklistContent))]
 #[serde(deny_unknown_fields)]
 pub struct Checklist {
     /// The kind of machine it is for.
@@ -46,6 +48,12 @@ pub struct Checklist {
 
 /// Steps a checklist may have.
 pub const STEPS_MAX: usize = 500;
+/// Cautions, preconditions or tools a step, or the whole, may have.
+const TEXTS_MAX: usize = 30;
+/// Longest text, characters.
+const TEXT_MAX: usize = 300;
+/// Longest short name of a check, characters.
+const CODE_MAX: usize = 60;
 
 impl Checklist {
     /// Reads a checklist from TOML, the form of the default checklists.
@@ -63,43 +71,94 @@ impl Checklist {
             .filter_map(|step| Some((step, sheet.check_spec(&step.check)?)))
     }
 
-    /// Whether the checklist makes sense as a whole: steps there, none twice.
+    /// Whether the checklist makes sense as a whole: steps there, none twice, texts of a readable length. Every fault
+    /// is named, not only the first.
     pub fn check(&self) -> Result<(), Vec<Invalid>> {
         let mut faults = Vec::new();
-        if self.steps.is_empty() {
-            faults.push(Invalid::new(
-                "steps",
-                "is empty: a checklist needs at least one step",
-            ));
-        }
-        if self.steps.len() > STEPS_MAX {
-            faults.push(Invalid::new(
-                "steps",
-                format!(
-                    "has {} steps; at most {STEPS_MAX} are allowed",
-                    self.steps.len()
-                ),
-            ));
+        text(&mut faults, "kind".to_owned(), &self.kind);
+        text(&mut faults, "source".to_owned(), &self.source);
+        texts(&mut faults, "preconditions", &self.preconditions);
+        texts(&mut faults, "cautions", &self.cautions);
+        if self.steps.is_empty() || self.steps.len() > STEPS_MAX {
+            let problem = format!(
+                "must be 1 to {STEPS_MAX} steps; there are {}",
+                self.steps.len()
+            );
+            faults.push(Invalid::new("steps", problem));
         }
         let mut seen = std::collections::BTreeSet::new();
         for (index, step) in self.steps.iter().enumerate().take(STEPS_MAX) {
-            let field = format!("steps[{index}].check");
-            if step.check.is_empty() || step.check.len() > 60 {
-                faults.push(Invalid::new(
-                    field,
-                    "must be 1 to 60 characters: the short name of a check of the sheet",
-                ));
+            let at = |field: &str| format!("steps[{index}].{field}");
+            if step.check.is_empty() || step.check.chars().count() > CODE_MAX {
+                let problem = format!(
+                    "must be 1 to {CODE_MAX} characters: the short name of a check of the sheet"
+                );
+                faults.push(Invalid::new(at("check"), problem));
             } else if !seen.insert(step.check.as_str()) {
-                faults.push(Invalid::new(
-                    field,
-                    format!("{} is already a step: each check once", step.check),
-                ));
+                let problem = format!("{} is already a step: each check once", step.check);
+                faults.push(Invalid::new(at("check"), problem));
             }
+            if let Some(how) = &step.how {
+                text(&mut faults, at("how"), how);
+            }
+            texts(&mut faults, &at("tools"), &step.tools);
+            texts(&mut faults, &at("preconditions"), &step.preconditions);
+            texts(&mut faults, &at("cautions"), &step.cautions);
         }
         if faults.is_empty() {
             Ok(())
         } else {
             Err(faults)
         }
+    }
+}
+
+fn text(faults: &mut Vec<Invalid>, field: String, text: &str) {
+    if text.trim().is_empty() || text.chars().count() > TEXT_MAX || text.contains('\0') {
+        let problem = format!("must be 1 to {TEXT_MAX} characters, without NUL");
+        faults.push(Invalid::new(field, problem));
+    }
+}
+
+fn texts(faults: &mut Vec<Invalid>, field: &str, list: &[String]) {
+    if list.len() > TEXTS_MAX {
+        let problem = format!("must have at most {TEXTS_MAX} items; it has {}", list.len());
+        faults.push(Invalid::new(field, problem));
+        return;
+    }
+    for (index, item) in list.iter().enumerate() {
+        text(faults, format!("{field}[{index}]"), item);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheet::two_stage_thrower_checklist;
+
+    fn fields_at_fault(change: impl FnOnce(&mut Checklist)) -> Vec<String> {
+        let mut checklist = two_stage_thrower_checklist();
+        change(&mut checklist);
+        let faults = checklist.check().err().unwrap_or_default();
+        faults.into_iter().map(|fault| fault.field).collect()
+    }
+
+    #[test]
+    fn each_fault_is_named_by_its_field() {
+        assert!(fields_at_fault(|_| ()).is_empty());
+        assert_eq!(fields_at_fault(|list| list.steps.clear()), ["steps"]);
+        let twice = fields_at_fault(|list| list.steps[1].check = list.steps[0].check.clone());
+        assert_eq!(twice, ["steps[1].check"]);
+        let long = "x".repeat(TEXT_MAX + 1);
+        let texts = fields_at_fault(|list| {
+            list.source = " ".to_owned();
+            list.cautions = vec!["x".to_owned(); TEXTS_MAX + 1];
+            list.steps[2].how = Some(long.clone());
+            list.steps[3].tools = vec!["spanner".to_owned(), long];
+        });
+        assert_eq!(
+            texts,
+            ["source", "cautions", "steps[2].how", "steps[3].tools[1]"]
+        );
     }
 }

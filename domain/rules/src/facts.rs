@@ -301,6 +301,7 @@ pub struct LimitedUseFacts {
 
 /// Why an inspection was made.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum InspectionKind {
     /// Before the season.
@@ -352,6 +353,7 @@ pub struct MeterFacts {
 
 /// How a part came to be fitted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub enum Fitting {
     /// It was on the machine when the machine came.
     #[serde(rename = "as delivered")]

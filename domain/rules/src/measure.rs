@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 /// A unit a reading may be given in. Conversion factors are exact by definition (NIST SP 811, appendix B).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = UnitOfMeasure))]
 pub enum Unit {
     /// Millimetre.
     #[serde(rename = "mm")]

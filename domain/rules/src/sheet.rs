@@ -13,11 +13,15 @@ mod rules_of_a_sheet;
 pub use check_spec::{
     CheckKind, CheckSpec, Derived, Grade, Limits, Measure, Reads, Side, WearSpec,
 };
-pub use default_sheets::{battery_checks, two_stage_thrower, two_stage_thrower_checklist};
+pub use default_sheets::{
+    battery_checks, default_checklist, default_sheet, two_stage_thrower,
+    two_stage_thrower_checklist,
+};
 
 /// A value and where it comes from: a published standard, "operator manuals", "common practice", or "no published
 /// limit; district default" where that is the truth.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Sourced<T> {
     /// The value; SI where it is a quantity.
@@ -44,6 +48,7 @@ pub enum Work {
 
 /// What an unserviceable check, or a part that fails, does to the unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Effect {
     /// Worth knowing; the unit works on.
@@ -65,6 +70,7 @@ impl Effect {
 
 /// What running hours are counted against.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Exposure {
     /// Days with snowfall at or over the depot's threshold.
@@ -75,6 +81,7 @@ pub enum Exposure {
 
 /// What a part's age is counted in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Clock {
     /// Running hours.
@@ -85,6 +92,7 @@ pub enum Clock {
 
 /// What is known of a model's use before any hours are read (section 3: `n0` days at `r0` hours).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct UsageFigures {
     /// What hours are counted against.
@@ -99,6 +107,7 @@ pub struct UsageFigures {
 
 /// What makes a unit's rate of clearing.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct RateFigures {
     /// Clearing width, mm.
@@ -117,6 +126,7 @@ pub struct RateFigures {
 
 /// How a kind of machine starts after standing (section 6).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct StartFigures {
     /// Shape of the Gamma of the rate of going dead.
@@ -138,6 +148,7 @@ pub struct StartFigures {
 
 /// A check whose verdict multiplies the time a machine seems to have stood.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct StartFactor {
     /// The check.
@@ -150,6 +161,7 @@ pub struct StartFactor {
 
 /// The shear fasteners: which, how many are carried, how often they break.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ShearFasteners {
     /// The maker's part number; any other bolt or pin is a substitute.
@@ -170,6 +182,7 @@ pub struct ShearFasteners {
 
 /// Life of a part that is not measured, or the sudden breakage of one that is (section 5).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct LifeSpec {
     /// What its age is counted in.
@@ -186,6 +199,7 @@ pub struct LifeSpec {
 
 /// A part of the machine that wears or ends.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct PartSpec {
     /// Short name used in records, unique on the sheet: `auger_belt`.
@@ -204,6 +218,7 @@ pub struct PartSpec {
 
 /// Work to propose.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Job {
     /// What to do: "Renew the auger belt".
@@ -217,6 +232,7 @@ pub struct Job {
 
 /// Everything the computation must know about a model.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Sheet {
     /// The kind of machine: "two-stage thrower". Machines of a kind share the doubt about how they start.

@@ -14,6 +14,7 @@ pub use judging::judge;
 
 /// What a reading comes to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// Good.
@@ -37,6 +38,7 @@ impl Verdict {
 
 /// What stands beside a verdict.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub enum Flag {
     /// Too near a limit for one reading to prove which side it is on: measure again and give the mean.
     #[serde(rename = "re-measure")]

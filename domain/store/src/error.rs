@@ -1,6 +1,7 @@
 //! What can go wrong in the store, in words without transport. api/src/problem.rs gives each its HTTP status.
 
 use diesel::result::{DatabaseErrorInformation, DatabaseErrorKind};
+use rimeyard_rules::Invalid;
 
 /// The store's result.
 pub type Result<T, E = Error> = std::result::Result<T, E>;
@@ -30,6 +31,9 @@ pub enum Error {
         /// What is wrong and what to do.
         problem: String,
     },
+    /// The request can never be right, in one field or several.
+    #[error("{} fields are wrong", .0.len())]
+    Faults(Vec<Invalid>),
     /// The object has changed since the caller read it.
     #[error("the object has changed since it was read")]
     Stale,
@@ -59,6 +63,21 @@ impl Error {
             field: field.into(),
             problem: problem.into(),
         }
+    }
+
+    /// An [`Error::Invalid`]: the field names an object that is not there, or not for this tenant. The two are the
+    /// same.
+    pub fn no_such(field: impl Into<String>) -> Self {
+        Error::invalid(field, "names something that does not exist")
+    }
+
+    /// [`Error::Faults`] with each field seen from `outer`, where there are any.
+    pub(crate) fn of_faults(faults: Vec<Invalid>, outer: &str) -> Result<()> {
+        if faults.is_empty() {
+            return Ok(());
+        }
+        let faults = faults.into_iter().map(|fault| fault.within(outer));
+        Err(Error::Faults(faults.collect()))
     }
 
     /// An [`Error::Internal`].
@@ -107,10 +126,9 @@ fn of_database(
                 words(table)
             ),
         ),
-        DatabaseErrorKind::ForeignKeyViolation => Error::invalid(
-            column(table, constraint, &["_fkey"]),
-            "names something that does not exist",
-        ),
+        DatabaseErrorKind::ForeignKeyViolation => {
+            Error::no_such(column(table, constraint, &["_fkey"]))
+        }
         DatabaseErrorKind::CheckViolation => Error::invalid(
             column(table, constraint, &["_check"]),
             "is outside the range that can be stored",

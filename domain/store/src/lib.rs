@@ -6,6 +6,7 @@
 
 pub mod boot;
 mod change;
+pub mod checklist;
 mod database;
 pub mod depot;
 mod error;
@@ -13,12 +14,15 @@ pub mod facts;
 pub mod feed;
 pub mod fields;
 pub mod idempotency;
+mod json;
 pub mod mark;
 pub mod migrate;
+pub mod model;
 pub mod organisation;
 mod prepared;
 pub mod private;
 pub mod schema;
+pub mod sheet;
 pub mod standing;
 mod tenant;
 

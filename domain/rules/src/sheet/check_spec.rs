@@ -9,6 +9,7 @@ use crate::verdict::Verdict;
 
 /// The limits on one side of a measure, in the check's unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Side {
     /// At this value and beyond: marginal.
@@ -22,6 +23,7 @@ pub struct Side {
 
 /// What a measure may be: falling measures have a low side, growing ones a high side, those that stay in a band both.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Limits {
     /// The value of a new part.
@@ -37,6 +39,7 @@ pub struct Limits {
 /// How a measure moves with running hours, before any reading of this part (section 4). The mean start is the limits'
 /// `as_new`, the reading's own doubt the measure's repeatability.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct WearSpec {
     /// Standard deviation of the value as new.
@@ -49,6 +52,7 @@ pub struct WearSpec {
 
 /// What a reading must be turned into before it is held against its limits.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case", deny_unknown_fields)]
 pub enum Derived {
     /// Wet lead-acid battery: volts or gravity, with temperature and full-charge basis, become corrected gravity;
@@ -88,6 +92,7 @@ pub struct Measure {
 
 /// One of the answers to a check that is looked at.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Grade {
     /// The answer, as the person chooses it.
@@ -111,6 +116,7 @@ pub enum Reads {
 
 /// The word for how a check is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum CheckKind {
     /// A number and its unit.
@@ -194,6 +200,7 @@ impl CheckSpec {
 
 /// A check as written: flat, the fields of the other kinds absent.
 #[derive(Debug, Clone, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 struct Wire {
     check: String,
@@ -358,5 +365,20 @@ impl From<CheckSpec> for Wire {
             Reads::Function => {}
         }
         wire
+    }
+}
+
+/// On the wire it is flat.
+#[cfg(feature = "schema")]
+impl utoipa::PartialSchema for CheckSpec {
+    fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+        Wire::schema()
+    }
+}
+
+#[cfg(feature = "schema")]
+impl utoipa::ToSchema for CheckSpec {
+    fn schemas(schemas: &mut Vec<(String, utoipa::openapi::RefOr<utoipa::openapi::Schema>)>) {
+        Wire::schemas(schemas);
     }
 }

@@ -25,3 +25,19 @@ pub fn battery_checks() -> Vec<CheckSpec> {
         .expect("tested: the battery checks can be read");
     read.checks
 }
+
+/// The default sheet of a kind of machine, if it has one.
+pub fn default_sheet(kind: &str) -> Option<Sheet> {
+    [two_stage_thrower]
+        .map(|sheet| sheet())
+        .into_iter()
+        .find(|sheet| sheet.kind == kind)
+}
+
+/// The default checklist of a kind of machine, if it has one.
+pub fn default_checklist(kind: &str) -> Option<Checklist> {
+    [two_stage_thrower_checklist]
+        .map(|checklist| checklist())
+        .into_iter()
+        .find(|checklist| checklist.kind == kind)
+}

@@ -20,9 +20,11 @@ pub const LIMITED_USE: &str = "limited-use";
 pub const UNIT_STATE: &str = "unit-state";
 /// What is computed of a depot.
 pub const DEPOT_STATE: &str = "depot-state";
-/// A model with its sheet. In the organisation's scope.
+/// A model. In the organisation's scope.
 pub const MODEL: &str = "model";
-/// A checklist. In the organisation's scope.
+/// The present sheet of a model, under the model's id. In the organisation's scope.
+pub const SHEET: &str = "sheet";
+/// A checklist with what its version in use says. In the organisation's scope.
 pub const CHECKLIST: &str = "checklist";
 /// A storm. In the scope of each depot it names.
 pub const STORM: &str = "storm";
