@@ -38,6 +38,10 @@ pub struct Claim {
     /// Failures in a row before this attempt.
     #[diesel(sql_type = Integer)]
     pub attempts: i32,
+    /// The instant at which it was found due. What is computed for the claim is what holds then: never earlier than
+    /// the `valid_until` that made it due, whichever clock runs behind.
+    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
+    pub as_of: Timestamp,
 }
 
 /// What became of a claim that failed.
@@ -68,10 +72,14 @@ pub struct Backlog {
 /// Takes at most `limit` due depots for `lease`, of each organisation at most `quota` at a time over all workers, so
 /// that a large organisation starves no small one. Organisations take turns, and within one the oldest goes first.
 ///
+/// Due is what is due by the caller's clock, `now`, or by Postgres' own, whichever is ahead: writes mark by the
+/// latter, and a worker whose clock is behind must not keep them waiting.
+///
 /// # Errors
 /// Those of the database.
 pub async fn claim(
     database: &Database,
+    now: Timestamp,
     limit: i64,
     quota: i64,
     lease: Duration,
@@ -85,22 +93,25 @@ pub async fn claim(
                  select org_id, depot_id from (
                      select org_id, depot_id, due_at, row_number() over (partition by org_id order by due_at, depot_id) as place
                      from mark
-                     where parked_at is null and due_at <= now() and (leased_until is null or leased_until <= now())
+                     where parked_at is null and due_at <= greatest($4, now())
+                       and (leased_until is null or leased_until <= now())
                  ) ranked left join held using (org_id)
                  where place + coalesce(held, 0) <= $2
                  order by place + coalesce(held, 0), due_at, depot_id limit $1
              ), taken as (
                  select m.org_id, m.depot_id from mark m join candidate using (org_id, depot_id)
-                 where m.parked_at is null and m.due_at <= now() and (m.leased_until is null or m.leased_until <= now())
+                 where m.parked_at is null and m.due_at <= greatest($4, now())
+                   and (m.leased_until is null or m.leased_until <= now())
                  for no key update of m skip locked
              )
              update mark m set lease_token = gen_random_uuid(), leased_until = now() + make_interval(secs => $3)
              from taken t where m.org_id = t.org_id and m.depot_id = t.depot_id
-             returning m.org_id, m.depot_id, m.gen as generation, m.lease_token, m.attempts",
+             returning m.org_id, m.depot_id, m.gen as generation, m.lease_token, m.attempts, greatest($4, now()) as as_of",
         )
         .bind::<BigInt, _>(limit)
         .bind::<BigInt, _>(quota)
-        .bind::<Double, _>(lease.as_secs_f64()),
+        .bind::<Double, _>(lease.as_secs_f64())
+        .bind::<Timestamptz, _>(now.to_diesel()),
     )
     .load(&mut &clock.postgres)
     .await?;
@@ -275,4 +286,48 @@ pub async fn backlog(database: &Database) -> Result<Backlog> {
     .get_result(&mut &clock.postgres)
     .await?;
     Ok(backlog)
+}
+
+/// A depot's mark as it stands.
+#[derive(Debug, Clone, PartialEq, QueryableByName)]
+pub struct Mark {
+    /// The organisation.
+    #[diesel(sql_type = SqlUuid)]
+    pub org_id: Uuid,
+    /// The depot.
+    #[diesel(sql_type = SqlUuid)]
+    pub depot_id: Uuid,
+    /// When it is, or was, to be recomputed.
+    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
+    pub due_at: Timestamp,
+    /// Until when a worker holds it, or held it.
+    #[diesel(sql_type = Nullable<Timestamptz>, deserialize_as = jiff_diesel::NullableTimestamp)]
+    pub leased_until: Option<Timestamp>,
+    /// Failures in a row.
+    #[diesel(sql_type = Integer)]
+    pub attempts: i32,
+    /// Why it failed last.
+    #[diesel(sql_type = Nullable<Text>)]
+    pub last_error: Option<String>,
+    /// Since when it is parked.
+    #[diesel(sql_type = Nullable<Timestamptz>, deserialize_as = jiff_diesel::NullableTimestamp)]
+    pub parked_at: Option<Timestamp>,
+}
+
+/// At most `limit` marks of all organisations: the parked first, then by how long they have been due.
+///
+/// # Errors
+/// Those of the database.
+pub async fn list(database: &Database, limit: i64) -> Result<Vec<Mark>> {
+    let clock = database.clock().await?;
+    let marks = prepared(
+        diesel::sql_query(
+            "select org_id, depot_id, due_at, leased_until, attempts, last_error, parked_at
+             from mark order by parked_at nulls last, due_at, depot_id limit $1",
+        )
+        .bind::<BigInt, _>(limit),
+    )
+    .load(&mut &clock.postgres)
+    .await?;
+    Ok(marks)
 }
