@@ -4,22 +4,30 @@ use std::collections::BTreeSet;
 use std::fmt;
 use std::str::FromStr;
 
+use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 /// What a person may do. Stored and shown as text with spaces.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub enum Role {
     /// Inspects and repairs.
+    #[serde(rename = "technician")]
     Technician,
     /// Walks behind the machine: reports hours, starts and faults, usually from the depot's shared phone.
+    #[serde(rename = "operator")]
     Operator,
     /// Answers for one or a few depots.
+    #[serde(rename = "depot lead")]
     DepotLead,
     /// Answers for all of them.
+    #[serde(rename = "district manager")]
     DistrictManager,
     /// A program at a depot that reads readiness.
+    #[serde(rename = "depot system")]
     DepotSystem,
     /// Sets everything up.
+    #[serde(rename = "administrator")]
     Administrator,
 }
 

@@ -1,0 +1,365 @@
+//! The door: what happens before it is known which organisation somebody belongs to. Its database role sees
+//! credentials, refresh tokens and signing keys of all organisations, and nothing else.
+//!
+//! Sessions. A sign-in begins a family of refresh tokens, each random (256 bits), stored as its SHA-256, and used
+//! once: the answer holds its successor. An answer may be lost, so a used token still works until one of its
+//! successors has been used: then the phone has it. Once a successor was used, whoever comes with the old token has
+//! taken it from somewhere, and the whole family ends.
+
+use std::time::Duration;
+
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use diesel::prelude::*;
+use diesel::sql_types::{BigInt, Binary, Bool, Nullable, Uuid as SqlUuid};
+use diesel_async::{AsyncPgConnection, RunQueryDsl};
+use jiff::Timestamp;
+use jiff_diesel::ToDiesel;
+use sha2::{Digest, Sha256};
+use uuid::Uuid;
+
+use crate::database::Leased;
+use crate::password;
+use crate::prepared::{prepared, statement};
+use crate::schema::{credential, refresh_token, signing_key};
+use crate::{Database, Error, Result};
+
+/// How long a refresh token may lie unused.
+pub const REFRESH_TOKEN_LIFE: Duration = Duration::from_secs(90 * 24 * 60 * 60);
+/// So many successors one token may have: answers get lost, but not this often.
+const SUCCESSORS_MAX: i64 = 20;
+/// Two servers that start together make one key, not two; the number means nothing else.
+const ADVISORY_LOCK: i64 = 0x6b65_795f_6d61_6b65;
+
+/// Somebody who is let in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Known {
+    /// The organisation.
+    pub org_id: Uuid,
+    /// The person. Whether they are active is [`person::standing`](crate::person::standing)'s to say.
+    pub person_id: Uuid,
+}
+
+/// A session and the token that prolongs it.
+#[derive(Clone)]
+pub struct Session {
+    /// Whose.
+    pub known: Known,
+    /// The session: the family of refresh tokens.
+    pub id: Uuid,
+    /// To be sent back to be refreshed; kept nowhere here.
+    pub refresh_token: String,
+}
+
+/// A key pair that signs access tokens.
+#[derive(Clone, Queryable, Selectable, Insertable)]
+#[diesel(table_name = signing_key, check_for_backend(diesel::pg::Pg))]
+pub struct SigningKey {
+    /// Its name in tokens and in the published set.
+    pub kid: String,
+    /// PKCS #8, PEM.
+    pub private_pem: String,
+    /// SubjectPublicKeyInfo, PEM.
+    pub public_pem: String,
+}
+
+/// Who signs in with this address and password: `None` when nobody does. That takes equally long whether the address
+/// is unknown or the password wrong.
+///
+/// # Errors
+/// Those of the database.
+pub async fn sign_in(database: &Database, email: &str, password: &str) -> Result<Option<Known>> {
+    // What cannot be an address is nobody's, and takes as long.
+    let email = password::address(email).unwrap_or_default();
+    let found: Option<(Uuid, Uuid, String)> = {
+        let door = database.door().await?;
+        credential::table
+            .filter(credential::email.eq(email))
+            .select((
+                credential::org_id,
+                credential::person_id,
+                credential::password_hash,
+            ))
+            .first(&mut &door.postgres)
+            .await
+            .optional()?
+    };
+    let (known, hash) = match found {
+        Some((org_id, person_id, hash)) => (Some(Known { org_id, person_id }), Some(hash)),
+        None => (None, None),
+    };
+    Ok(if password::matches(password, hash).await? {
+        known
+    } else {
+        None
+    })
+}
+
+/// Whether anybody can sign in at all: false on a house that is new.
+///
+/// # Errors
+/// Those of the database.
+pub async fn anybody(database: &Database) -> Result<bool> {
+    let door = database.door().await?;
+    Ok(diesel::select(diesel::dsl::exists(
+        credential::table.select(credential::org_id),
+    ))
+    .get_result(&mut &door.postgres)
+    .await?)
+}
+
+/// Begins a session.
+///
+/// # Errors
+/// Those of the database.
+pub async fn begin_session(database: &Database, known: Known) -> Result<Session> {
+    let door = database.door().await?;
+    issue(&door.postgres, known, Uuid::now_v7(), None).await
+}
+
+/// Exchanges a refresh token for its successor. `None` for one that is unknown, expired, of an ended session, or
+/// used for a second time after its successor: that ends the session.
+///
+/// # Errors
+/// Those of the database.
+pub async fn refresh(database: &Database, token: &str) -> Result<Option<Session>> {
+    let leased = Leased::new(database.door().await?);
+    let connection = leased.get();
+    let (begun, found) = futures::join!(
+        statement("begin").execute(&mut { connection }),
+        used(connection, token)
+    );
+    let outcome = match begun.map_err(Error::from).and(found) {
+        Ok(Use::Unknown) => Ok(None),
+        Ok(Use::Again { org_id, family }) => {
+            tracing::warn!(%org_id, session = %family, "store.door.refresh_token_used_again");
+            end(connection, org_id, family).await.map(|()| None)
+        }
+        Ok(Use::Good {
+            known,
+            family,
+            parent,
+        }) => issue(connection, known, family, Some(parent))
+            .await
+            .map(Some),
+        Err(error) => Err(error),
+    };
+    let ending = if outcome.is_ok() {
+        "commit"
+    } else {
+        "rollback"
+    };
+    statement(ending).execute(&mut { connection }).await?;
+    leased.give_back();
+    outcome
+}
+
+/// Ends a session: its tokens, all of them, are worth nothing from now on.
+///
+/// # Errors
+/// Those of the database.
+pub async fn end_session(database: &Database, org_id: Uuid, session: Uuid) -> Result<()> {
+    let door = database.door().await?;
+    end(&door.postgres, org_id, session).await
+}
+
+/// The live keys, newest first. When there is none, `make` makes the first.
+///
+/// # Errors
+/// Those of the database and of `make`.
+pub async fn signing_keys(
+    database: &Database,
+    make: impl FnOnce() -> Result<SigningKey>,
+) -> Result<Vec<SigningKey>> {
+    let leased = Leased::new(database.door().await?);
+    let connection = leased.get();
+    let keys = live_keys(connection).await?;
+    if !keys.is_empty() {
+        leased.give_back();
+        return Ok(keys);
+    }
+    statement("begin").execute(&mut { connection }).await?;
+    prepared(
+        diesel::sql_query("select pg_advisory_xact_lock($1)").bind::<BigInt, _>(ADVISORY_LOCK),
+    )
+    .execute(&mut { connection })
+    .await?;
+    let mut keys = live_keys(connection).await?;
+    if keys.is_empty() {
+        let key = make()?;
+        diesel::insert_into(signing_key::table)
+            .values(&key)
+            .execute(&mut { connection })
+            .await?;
+        keys.push(key);
+    }
+    statement("commit").execute(&mut { connection }).await?;
+    leased.give_back();
+    Ok(keys)
+}
+
+async fn live_keys(connection: &AsyncPgConnection) -> Result<Vec<SigningKey>> {
+    Ok(signing_key::table
+        .filter(signing_key::retired_at.is_null())
+        .order((signing_key::created_at.desc(), signing_key::kid))
+        .select(SigningKey::as_select())
+        .load(&mut { connection })
+        .await?)
+}
+
+enum Use {
+    Unknown,
+    Good {
+        known: Known,
+        family: Uuid,
+        parent: Uuid,
+    },
+    Again {
+        org_id: Uuid,
+        family: Uuid,
+    },
+}
+
+#[derive(QueryableByName)]
+struct Token {
+    #[diesel(sql_type = SqlUuid)]
+    org_id: Uuid,
+    #[diesel(sql_type = SqlUuid)]
+    id: Uuid,
+    #[diesel(sql_type = SqlUuid)]
+    person_id: Uuid,
+    #[diesel(sql_type = SqlUuid)]
+    family: Uuid,
+    #[diesel(sql_type = Nullable<SqlUuid>)]
+    parent: Option<Uuid>,
+    #[diesel(sql_type = Bool)]
+    revoked: bool,
+    #[diesel(sql_type = Bool)]
+    used: bool,
+}
+
+/// Marks a token as used and tells what that use means. The family is locked, so that two uses at the same moment
+/// come one after the other.
+async fn used(connection: &AsyncPgConnection, token: &str) -> Result<Use> {
+    let lock = prepared(
+        diesel::sql_query(
+            "select from refresh_token
+             where (org_id, family) = (select org_id, family from refresh_token where token_hash = $1)
+             order by id for update",
+        )
+        .bind::<Binary, _>(digest(token)),
+    );
+    let look = prepared(
+        diesel::sql_query(
+            "select org_id, id, person_id, family, parent, revoked_at is not null as revoked, used_at is not null as used
+             from refresh_token where token_hash = $1 and expires_at > now()",
+        )
+        .bind::<Binary, _>(digest(token)),
+    );
+    let (locked, found) = futures::join!(
+        lock.execute(&mut { connection }),
+        look.get_result::<Token>(&mut { connection })
+    );
+    locked?;
+    let found = found.optional()?;
+    let Some(token) = found else {
+        return Ok(Use::Unknown);
+    };
+    let Token {
+        org_id,
+        id,
+        person_id,
+        family,
+        ..
+    } = token;
+    let again = Use::Again { org_id, family };
+    if token.revoked {
+        return Ok(again);
+    }
+    let good = Use::Good {
+        known: Known { org_id, person_id },
+        family,
+        parent: id,
+    };
+    if token.used {
+        let successors = refresh_token::table
+            .filter(
+                refresh_token::org_id
+                    .eq(org_id)
+                    .and(refresh_token::parent.eq(id)),
+            )
+            .select((
+                diesel::dsl::count_star(),
+                diesel::dsl::count(refresh_token::used_at),
+            ));
+        let (issued, used): (i64, i64) = successors.first(&mut { connection }).await?;
+        return Ok(if used > 0 || issued >= SUCCESSORS_MAX {
+            again
+        } else {
+            good
+        });
+    }
+    let first_use = diesel::update(refresh_token::table.find((org_id, id)))
+        .set(refresh_token::used_at.eq(diesel::dsl::now))
+        .execute(&mut { connection });
+    // The answer that brought this token arrived; those that were lost are not to be used any more.
+    let siblings = diesel::update(refresh_token::table)
+        .filter(
+            refresh_token::org_id
+                .eq(org_id)
+                .and(refresh_token::parent.eq(token.parent)),
+        )
+        .filter(
+            refresh_token::id
+                .ne(id)
+                .and(refresh_token::revoked_at.is_null()),
+        )
+        .set(refresh_token::revoked_at.eq(diesel::dsl::now))
+        .execute(&mut { connection });
+    futures::try_join!(first_use, siblings)?;
+    Ok(good)
+}
+
+async fn issue(
+    connection: &AsyncPgConnection,
+    known: Known,
+    family: Uuid,
+    parent: Option<Uuid>,
+) -> Result<Session> {
+    let token = URL_SAFE_NO_PAD.encode(rand::random::<[u8; 32]>());
+    diesel::insert_into(refresh_token::table)
+        .values((
+            refresh_token::org_id.eq(known.org_id),
+            refresh_token::id.eq(Uuid::now_v7()),
+            refresh_token::person_id.eq(known.person_id),
+            refresh_token::family.eq(family),
+            refresh_token::parent.eq(parent),
+            refresh_token::token_hash.eq(digest(&token)),
+            refresh_token::expires_at.eq((Timestamp::now() + REFRESH_TOKEN_LIFE).to_diesel()),
+        ))
+        .execute(&mut { connection })
+        .await?;
+    Ok(Session {
+        known,
+        id: family,
+        refresh_token: token,
+    })
+}
+
+async fn end(connection: &AsyncPgConnection, org_id: Uuid, family: Uuid) -> Result<()> {
+    diesel::update(refresh_token::table)
+        .filter(
+            refresh_token::org_id
+                .eq(org_id)
+                .and(refresh_token::family.eq(family)),
+        )
+        .filter(refresh_token::revoked_at.is_null())
+        .set(refresh_token::revoked_at.eq(diesel::dsl::now))
+        .execute(&mut { connection })
+        .await?;
+    Ok(())
+}
+
+fn digest(token: &str) -> Vec<u8> {
+    Sha256::digest(token).to_vec()
+}

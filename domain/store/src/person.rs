@@ -1,0 +1,552 @@
+//! People, what they may do and where, and with what they sign in.
+
+use std::collections::BTreeSet;
+
+use diesel::prelude::*;
+use diesel::sql_types::{Array, Text, Uuid as SqlUuid};
+use diesel_async::RunQueryDsl;
+use serde::{Deserialize, Serialize};
+use serde_json::{Value, json};
+use uuid::Uuid;
+
+use crate::change::{difference, present};
+use crate::feed::{Write, kind};
+use crate::password::{Hashed, Password, address};
+use crate::schema::{credential, depot, person, person_depot, refresh_token};
+use crate::{Database, Depots, Error, Result, Role, Tenant, Tx, fields, prepared};
+
+/// So many depots can be named for one person; beyond that, grant all.
+const DEPOTS_MAX: usize = 1_000;
+
+/// A person as administrators see them.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct Person {
+    /// Their id.
+    pub id: Uuid,
+    /// Their name, as it stands beside what they did.
+    pub name: String,
+    /// What they may do.
+    pub role: Role,
+    /// Whether every depot is granted, present and future.
+    pub all_depots: bool,
+    /// The depots granted, when not all are.
+    pub depots: BTreeSet<Uuid>,
+    /// The address they sign in with; nobody signs in without one.
+    pub email: Option<String>,
+    /// Whether they may sign in at all.
+    pub active: bool,
+    /// Version; the ETag shows the same.
+    pub rev: i64,
+}
+
+/// A person to be created.
+#[derive(Debug, Clone, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct NewPerson {
+    /// A UUID of version 7 made by the client; made here if absent.
+    #[cfg_attr(feature = "schema", schema(nullable = false))]
+    pub id: Option<Uuid>,
+    /// 1 to 200 characters.
+    pub name: String,
+    /// What they may do.
+    pub role: Role,
+    /// Whether every depot is granted, present and future.
+    #[serde(default)]
+    pub all_depots: bool,
+    /// The depots granted; at most 1,000.
+    #[serde(default)]
+    pub depots: BTreeSet<Uuid>,
+    /// The address they sign in with, with `password`.
+    pub email: Option<String>,
+    /// 8 to 200 characters. Kept as an argon2id hash only.
+    #[cfg_attr(feature = "schema", schema(value_type = Option<String>))]
+    pub password: Option<Password>,
+}
+
+/// What is to change of a person: what is absent stays. A new password ends all sessions.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields, default)]
+pub struct PersonChange {
+    /// 1 to 200 characters.
+    #[serde(deserialize_with = "present")]
+    #[cfg_attr(feature = "schema", schema(value_type = String, required = false))]
+    pub name: Option<String>,
+    /// What they may do.
+    #[serde(deserialize_with = "present")]
+    #[cfg_attr(feature = "schema", schema(value_type = Role, required = false))]
+    pub role: Option<Role>,
+    /// Whether every depot is granted, present and future.
+    #[serde(deserialize_with = "present")]
+    #[cfg_attr(feature = "schema", schema(value_type = bool, required = false))]
+    pub all_depots: Option<bool>,
+    /// All depots granted, in place of those that were.
+    #[serde(deserialize_with = "present")]
+    #[cfg_attr(feature = "schema", schema(value_type = BTreeSet<Uuid>, required = false))]
+    pub depots: Option<BTreeSet<Uuid>>,
+    /// The address they sign in with. The first one needs a `password` beside it.
+    #[serde(deserialize_with = "present")]
+    #[cfg_attr(feature = "schema", schema(value_type = String, required = false))]
+    pub email: Option<String>,
+    /// 8 to 200 characters.
+    #[serde(deserialize_with = "present")]
+    #[cfg_attr(feature = "schema", schema(value_type = String, required = false))]
+    pub password: Option<Password>,
+    /// Whether they may sign in at all.
+    #[serde(deserialize_with = "present")]
+    #[cfg_attr(feature = "schema", schema(value_type = bool, required = false))]
+    pub active: Option<bool>,
+}
+
+/// What a person may do now, and where, in a session: `None` for one who is unknown or no longer active, or whose
+/// session has been ended.
+///
+/// # Errors
+/// Those of the database.
+pub async fn standing(
+    database: &Database,
+    org_id: Uuid,
+    person_id: Uuid,
+    session: Uuid,
+) -> Result<Option<(Role, Depots)>> {
+    database
+        .read(&Tenant::system(org_id), async |tx| {
+            let lives = person_session(org_id, person_id, session);
+            let person_ids = [person_id];
+            let (found, granted) = futures::join!(
+                person::table
+                    .find((org_id, person_id))
+                    .filter(person::active.and(diesel::dsl::exists(lives)))
+                    .select((person::role, person::all_depots))
+                    .first::<(String, bool)>(&mut tx.connection()),
+                granted(tx, &person_ids)
+            );
+            let Some((role, all_depots)) = found.optional()? else {
+                return Ok(None);
+            };
+            let named = granted?.into_iter().map(|(_, depot_id)| depot_id).collect();
+            Ok(Some((
+                parse(&role)?,
+                if all_depots {
+                    Depots::All
+                } else {
+                    Depots::Some(named)
+                },
+            )))
+        })
+        .await
+}
+
+#[diesel::dsl::auto_type]
+fn person_session(org_id: Uuid, person_id: Uuid, session: Uuid) -> _ {
+    refresh_token::table.filter(
+        refresh_token::org_id
+            .eq(org_id)
+            .and(refresh_token::family.eq(session))
+            .and(refresh_token::person_id.eq(person_id))
+            .and(refresh_token::revoked_at.is_null())
+            .and(refresh_token::expires_at.gt(diesel::dsl::now)),
+    )
+}
+
+/// At most `limit` people, ordered by id, those after `after`. `email`: who signs in with exactly this address.
+///
+/// # Errors
+/// Those of the database.
+pub async fn list(
+    tx: &Tx<'_>,
+    email: Option<&str>,
+    after: Option<Uuid>,
+    limit: i64,
+) -> Result<Vec<Person>> {
+    let mut query = rows(tx.org_id())
+        .order(person::id)
+        .limit(limit)
+        .into_boxed();
+    if let Some(after) = after {
+        query = query.filter(person::id.gt(after));
+    }
+    if let Some(email) = email {
+        query = query.filter(credential::email.eq(email.trim().to_lowercase()));
+    }
+    let found: Vec<(Row, Option<String>)> = query.load(&mut tx.connection()).await?;
+    let ids: Vec<Uuid> = found.iter().map(|(row, _)| row.id).collect();
+    let granted = granted(tx, &ids).await?;
+    found
+        .into_iter()
+        .map(|(row, email)| row.person(email, &granted))
+        .collect()
+}
+
+/// One person.
+///
+/// # Errors
+/// [`Error::NotFound`].
+pub async fn find(tx: &Tx<'_>, id: Uuid) -> Result<Person> {
+    let ids = [id];
+    let (found, granted) = futures::join!(
+        rows(tx.org_id())
+            .filter(person::id.eq(id))
+            .first::<(Row, Option<String>)>(&mut tx.connection()),
+        granted(tx, &ids)
+    );
+    let (row, email) = found.map_err(|error| match error {
+        diesel::result::Error::NotFound => Error::NotFound { what: "person" },
+        other => other.into(),
+    })?;
+    row.person(email, &granted?)
+}
+
+/// Creates a person, and what they sign in with when an email and a password are given. `hashed` is
+/// [`password::hash`](crate::password::hash) of the password, made before the write since it takes its time. Lock the
+/// organisation's scope.
+///
+/// # Errors
+/// [`Error::Invalid`]; [`Error::Conflict`] for an id or address that is taken.
+pub async fn create(
+    tx: &mut Write<'_>,
+    new: &NewPerson,
+    hashed: Option<&Hashed>,
+) -> Result<Person> {
+    fields::line("name", &new.name, 1..=200)?;
+    let person = Person {
+        id: fields::id(new.id)?,
+        name: new.name.clone(),
+        role: new.role,
+        all_depots: new.all_depots,
+        depots: new.depots.clone(),
+        email: new.email.as_deref().map(address).transpose()?,
+        active: true,
+        rev: 1,
+    };
+    let signs_in = match (&person.email, hashed) {
+        (Some(email), Some(hashed)) => Some((email, hashed)),
+        (None, None) => None,
+        (Some(_), None) => {
+            return Err(Error::invalid(
+                "password",
+                "is missing; an email needs one beside it",
+            ));
+        }
+        (None, Some(_)) => {
+            return Err(Error::invalid(
+                "email",
+                "is missing; a password needs one beside it",
+            ));
+        }
+    };
+    check_depots(tx, &person.depots).await?;
+    diesel::insert_into(person::table)
+        .values((person::org_id.eq(tx.org_id()), Row::new(&person)))
+        .execute(&mut tx.connection())
+        .await?;
+    grant(tx, person.id, &BTreeSet::new(), &person.depots).await?;
+    if let Some((email, hashed)) = signs_in {
+        set_credential(tx, person.id, Some(email), Some(hashed)).await?;
+    }
+    publish(tx, &person)?;
+    tx.audit(
+        tx.org_id(),
+        "create",
+        kind::PERSON,
+        person.id,
+        json(&person)?,
+    );
+    Ok(person)
+}
+
+/// Changes a person who stands at `rev`. `hashed` as for [`create`]. Lock the organisation's scope.
+///
+/// # Errors
+/// [`Error::NotFound`], [`Error::Stale`], [`Error::Invalid`], [`Error::Conflict`] for an address that is taken and
+/// for what would leave nobody to administer.
+pub async fn update(
+    tx: &mut Write<'_>,
+    id: Uuid,
+    rev: i64,
+    change: &PersonChange,
+    hashed: Option<&Hashed>,
+) -> Result<Person> {
+    let before = find(tx, id).await?;
+    if before.rev != rev {
+        return Err(Error::Stale);
+    }
+    let mut person = before.clone();
+    if let Some(name) = &change.name {
+        fields::line("name", name, 1..=200)?;
+        person.name = name.clone();
+    }
+    person.role = change.role.unwrap_or(before.role);
+    person.all_depots = change.all_depots.unwrap_or(before.all_depots);
+    person.active = change.active.unwrap_or(before.active);
+    if let Some(depots) = &change.depots {
+        check_depots(tx, depots).await?;
+        person.depots = depots.clone();
+    }
+    if let Some(email) = &change.email {
+        person.email = Some(address(email)?);
+    }
+    person.rev += 1;
+    check_administered(tx, &before, &person).await?;
+    if before.email.is_none() && person.email.is_some() && hashed.is_none() {
+        return Err(Error::invalid(
+            "password",
+            "is missing; the first email needs one beside it",
+        ));
+    }
+    if person.email.is_none() && hashed.is_some() {
+        return Err(Error::invalid(
+            "email",
+            "is missing; a password needs one beside it",
+        ));
+    }
+    diesel::update(person::table.find((tx.org_id(), id)))
+        .set(Row::new(&person))
+        .execute(&mut tx.connection())
+        .await?;
+    grant(tx, id, &before.depots, &person.depots).await?;
+    let email = person
+        .email
+        .as_ref()
+        .filter(|email| before.email.as_ref() != Some(*email));
+    if email.is_some() || hashed.is_some() {
+        set_credential(tx, id, email, hashed).await?;
+    }
+    if hashed.is_some() {
+        end_sessions(tx, id).await?;
+    }
+    publish(tx, &person)?;
+    let mut what = difference(&json(&before)?, &json(&person)?);
+    if let (Some(_), Value::Object(what)) = (hashed, &mut what) {
+        what.insert("password".to_owned(), json!("changed"));
+    }
+    tx.audit(tx.org_id(), "update", kind::PERSON, id, what);
+    Ok(person)
+}
+
+/// What every reader of the organisation's scope may know of a person: who they are, and not how they sign in.
+fn publish(tx: &mut Write<'_>, person: &Person) -> Result<()> {
+    let document =
+        json!({"id": person.id, "name": person.name, "active": person.active, "rev": person.rev});
+    tx.publish(tx.org_id(), kind::PERSON, person.id, person.rev, &document)
+}
+
+async fn check_depots(tx: &Tx<'_>, depots: &BTreeSet<Uuid>) -> Result<()> {
+    if depots.len() > DEPOTS_MAX {
+        return Err(Error::invalid(
+            "depots",
+            format!("must name at most {DEPOTS_MAX}; grant all_depots instead"),
+        ));
+    }
+    let known: Vec<Uuid> = depot::table
+        .filter(depot::org_id.eq(tx.org_id()).and(depot::id.eq_any(depots)))
+        .select(depot::id)
+        .load(&mut tx.connection())
+        .await?;
+    match depots.iter().position(|id| !known.contains(id)) {
+        Some(index) => Err(Error::invalid(
+            format!("depots[{index}]"),
+            "names a depot that does not exist",
+        )),
+        None => Ok(()),
+    }
+}
+
+/// Somebody must be left to let the others in.
+async fn check_administered(tx: &Tx<'_>, before: &Person, after: &Person) -> Result<()> {
+    let administers = |person: &Person| person.active && person.role == Role::Administrator;
+    if !administers(before) || administers(after) {
+        return Ok(());
+    }
+    let others: i64 = person::table
+        .filter(person::org_id.eq(tx.org_id()).and(person::active))
+        .filter(
+            person::role
+                .eq(Role::Administrator.as_str())
+                .and(person::id.ne(before.id)),
+        )
+        .count()
+        .get_result(&mut tx.connection())
+        .await?;
+    if others > 0 {
+        return Ok(());
+    }
+    let field = if after.active { "role" } else { "active" };
+    Err(Error::conflict(
+        field,
+        "would leave nobody to administer; make another administrator first",
+    ))
+}
+
+async fn grant(
+    tx: &Tx<'_>,
+    id: Uuid,
+    before: &BTreeSet<Uuid>,
+    after: &BTreeSet<Uuid>,
+) -> Result<()> {
+    let gone: Vec<Uuid> = before.difference(after).copied().collect();
+    let added: Vec<Uuid> = after.difference(before).copied().collect();
+    if !gone.is_empty() {
+        diesel::delete(person_depot::table)
+            .filter(
+                person_depot::org_id
+                    .eq(tx.org_id())
+                    .and(person_depot::person_id.eq(id)),
+            )
+            .filter(person_depot::depot_id.eq_any(gone))
+            .execute(&mut tx.connection())
+            .await?;
+    }
+    if !added.is_empty() {
+        prepared(
+            diesel::sql_query(
+                "insert into person_depot (org_id, person_id, depot_id) select $1, $2, d from unnest($3::uuid[]) as d",
+            )
+            .bind::<SqlUuid, _>(tx.org_id())
+            .bind::<SqlUuid, _>(id)
+            .bind::<Array<SqlUuid>, _>(added),
+        )
+        .execute(&mut tx.connection())
+        .await?;
+    }
+    Ok(())
+}
+
+/// The application may write a hash and not read one, so what stays is left out and not read back.
+async fn set_credential(
+    tx: &Tx<'_>,
+    id: Uuid,
+    email: Option<&String>,
+    hashed: Option<&Hashed>,
+) -> Result<()> {
+    let stored = match (email, hashed) {
+        (Some(email), Some(hashed)) => {
+            prepared(
+                diesel::sql_query(
+                    "insert into credential (org_id, person_id, email, password_hash) values ($1, $2, $3, $4)
+                     on conflict (org_id, person_id) do update
+                         set email = excluded.email, password_hash = excluded.password_hash, changed_at = now()",
+                )
+                .bind::<SqlUuid, _>(tx.org_id())
+                .bind::<SqlUuid, _>(id)
+                .bind::<Text, _>(email)
+                .bind::<Text, _>(&hashed.0),
+            )
+            .execute(&mut tx.connection())
+            .await
+        }
+        (Some(email), None) => {
+            diesel::update(credential::table.filter(credential::org_id.eq(tx.org_id()).and(credential::person_id.eq(id))))
+                .set(credential::email.eq(email))
+                .execute(&mut tx.connection())
+                .await
+        }
+        (None, Some(hashed)) => {
+            diesel::update(credential::table.filter(credential::org_id.eq(tx.org_id()).and(credential::person_id.eq(id))))
+                .set((credential::password_hash.eq(&hashed.0), credential::changed_at.eq(diesel::dsl::now)))
+                .execute(&mut tx.connection())
+                .await
+        }
+        (None, None) => Ok(1),
+    };
+    match stored.map_err(Error::from) {
+        Ok(_) => Ok(()),
+        // The address may belong to another organisation, of which nothing more is said.
+        Err(Error::Conflict { field, .. }) if field == "email" => Err(Error::conflict(
+            "email",
+            "is already used to sign in; choose another",
+        )),
+        Err(other) => Err(other),
+    }
+}
+
+async fn end_sessions(tx: &Tx<'_>, id: Uuid) -> Result<()> {
+    diesel::update(refresh_token::table)
+        .filter(
+            refresh_token::org_id
+                .eq(tx.org_id())
+                .and(refresh_token::person_id.eq(id)),
+        )
+        .filter(refresh_token::revoked_at.is_null())
+        .set(refresh_token::revoked_at.eq(diesel::dsl::now))
+        .execute(&mut tx.connection())
+        .await?;
+    Ok(())
+}
+
+async fn granted(tx: &Tx<'_>, people: &[Uuid]) -> Result<Vec<(Uuid, Uuid)>> {
+    Ok(person_depot::table
+        .filter(
+            person_depot::org_id
+                .eq(tx.org_id())
+                .and(person_depot::person_id.eq_any(people)),
+        )
+        .select((person_depot::person_id, person_depot::depot_id))
+        .load(&mut tx.connection())
+        .await?)
+}
+
+fn json(person: &Person) -> Result<Value> {
+    serde_json::to_value(person).map_err(Error::internal)
+}
+
+fn parse(role: &str) -> Result<Role> {
+    role.parse().map_err(Error::internal)
+}
+
+/// The person as the table holds them.
+#[derive(Queryable, Selectable, Insertable, AsChangeset)]
+#[diesel(table_name = person, check_for_backend(diesel::pg::Pg))]
+struct Row {
+    id: Uuid,
+    name: String,
+    role: String,
+    all_depots: bool,
+    active: bool,
+    rev: i64,
+}
+
+#[diesel::dsl::auto_type]
+fn rows(org_id: Uuid) -> _ {
+    let select: diesel::dsl::AsSelect<Row, diesel::pg::Pg> = Row::as_select();
+    person::table
+        .left_join(
+            credential::table.on(credential::org_id
+                .eq(person::org_id)
+                .and(credential::person_id.eq(person::id))),
+        )
+        .filter(person::org_id.eq(org_id))
+        .select((select, credential::email.nullable()))
+}
+
+impl Row {
+    fn new(person: &Person) -> Self {
+        Row {
+            id: person.id,
+            name: person.name.clone(),
+            role: person.role.as_str().to_owned(),
+            all_depots: person.all_depots,
+            active: person.active,
+            rev: person.rev,
+        }
+    }
+
+    fn person(self, email: Option<String>, granted: &[(Uuid, Uuid)]) -> Result<Person> {
+        let depots = granted
+            .iter()
+            .filter(|(person_id, _)| *person_id == self.id)
+            .map(|(_, depot_id)| *depot_id);
+        Ok(Person {
+            id: self.id,
+            name: self.name,
+            role: parse(&self.role)?,
+            all_depots: self.all_depots,
+            depots: depots.collect(),
+            email,
+            active: self.active,
+            rev: self.rev,
+        })
+    }
+}
