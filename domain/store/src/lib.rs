@@ -25,6 +25,7 @@ pub mod person;
 mod prepared;
 pub mod private;
 pub mod schema;
+pub mod state;
 pub mod sheet;
 pub mod standing;
 mod tenant;
