@@ -454,6 +454,9 @@ create table feed_entry (
     foreign key (org_id, scope_id) references feed_scope (org_id, scope_id)
 );
 create index on feed_entry (org_id, scope_id, seq);
+-- Documents are read far more often than written: kept in the row and not compressed, they go out as they are.
+alter table feed_entry alter column doc set storage external;
+alter table feed_entry set (toast_tuple_target = 8160);
 
 -- One row per depot: when it is next to be recomputed. A write sets due_at to now and raises gen; a finished
 -- recomputation sets due_at to its valid_until, unless gen has moved on meanwhile.
@@ -534,6 +537,8 @@ grant select, insert, update on
     depot_state, feed_scope, feed_entry, mark
     to rimeyard_app;
 grant select, insert, delete on person_depot, storm_depot to rimeyard_app;
+-- What is computed of a unit goes with the unit.
+grant delete on unit_state to rimeyard_app;
 -- The app creates and replaces credentials and never reads a hash; delete lets a later release expire idempotency.
 grant insert, update on credential to rimeyard_app;
 grant select (org_id, person_id, email) on credential to rimeyard_app;

@@ -10,8 +10,6 @@ use std::collections::BTreeMap;
 use jiff::{Timestamp, tz::TimeZone};
 use rimeyard_rules::facts::{DepotFacts, UnitFacts};
 use rimeyard_rules::season::Winter;
-use serde::de::DeserializeOwned;
-use serde::de::value::{Error as WordError, StrDeserializer};
 use uuid::Uuid;
 
 use crate::{Error, Result, Tx};
@@ -150,9 +148,4 @@ fn by<Row, T>(rows: Vec<Row>, fact: impl Fn(Row) -> Result<(Uuid, T)>) -> Result
         facts.entry(id).or_default().push(fact);
     }
     Ok(facts)
-}
-
-/// A word of a column with a fixed set of them, as the rules spell the same set.
-fn word<T: DeserializeOwned>(text: &str) -> Result<T> {
-    T::deserialize(StrDeserializer::<WordError>::new(text)).map_err(Error::internal)
 }

@@ -25,9 +25,9 @@ pub mod person;
 mod prepared;
 pub mod private;
 pub mod schema;
-pub mod state;
 pub mod sheet;
 pub mod standing;
+pub mod state;
 mod tenant;
 
 pub use database::{Database, Sizes, Tx};

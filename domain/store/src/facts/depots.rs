@@ -11,7 +11,7 @@ use rimeyard_rules::sheet::Sheet;
 use serde::de::DeserializeOwned;
 use uuid::Uuid;
 
-use super::word;
+use crate::json::of_word;
 use crate::prepared::prepared;
 use crate::{Error, Result, Tx};
 
@@ -130,7 +130,7 @@ impl UnitRow {
     pub(super) fn facts(self) -> Result<UnitFacts> {
         Ok(UnitFacts {
             id: self.id,
-            rigging: word(&self.rigging)?,
+            rigging: of_word(self.rigging)?,
             model: self.model_id,
             tag: self.tag,
             away: self.away,

@@ -9,7 +9,8 @@ use jiff_diesel::ToDiesel;
 use rimeyard_rules::facts::{InspectionFacts, MeterFacts, StartFacts};
 use uuid::Uuid;
 
-use super::{Asked, By, by, word};
+use super::{Asked, By, by};
+use crate::json::of_word;
 use crate::prepared::prepared;
 use crate::{Result, Tx};
 
@@ -60,7 +61,7 @@ pub(super) async fn inspections(tx: &Tx<'_>, asked: &Asked) -> Result<By<Inspect
             row.unit_id,
             InspectionFacts {
                 id: row.id,
-                kind: word(&row.kind)?,
+                kind: of_word(row.kind)?,
                 at: row.at,
                 by: row.by,
             },

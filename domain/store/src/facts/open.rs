@@ -8,7 +8,8 @@ use jiff_diesel::ToDiesel;
 use rimeyard_rules::facts::{FindingFacts, HoldFacts, LimitedUseFacts, StormFacts};
 use uuid::Uuid;
 
-use super::{Asked, By, by, word};
+use super::{Asked, By, by};
+use crate::json::of_word;
 use crate::prepared::prepared;
 use crate::{Result, Tx};
 
@@ -159,7 +160,7 @@ pub(super) async fn findings(tx: &Tx<'_>, asked: &Asked) -> Result<By<FindingFac
             FindingFacts {
                 id: row.id,
                 check: row.check_code,
-                effect: word(&row.effect)?,
+                effect: of_word(row.effect)?,
                 text: row.text,
                 opened_at: row.opened_at,
             },

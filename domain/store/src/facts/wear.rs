@@ -9,7 +9,8 @@ use jiff::Timestamp;
 use rimeyard_rules::facts::{FittedPartFacts, LatestReading, PathReading};
 use uuid::Uuid;
 
-use super::{Asked, By, by, take, word};
+use super::{Asked, By, by, take};
+use crate::json::of_word;
 use crate::prepared::prepared;
 use crate::{Result, Tx};
 
@@ -58,7 +59,7 @@ pub(super) async fn parts(tx: &Tx<'_>, asked: &Asked) -> Result<By<FittedPartFac
     for row in rows {
         parts.entry(row.unit_id).or_default().push(FittedPartFacts {
             id: row.id,
-            how: word(&row.how)?,
+            how: of_word(row.how)?,
             part: row.part,
             fitted_at: row.fitted_at,
             fitted_hours: row.fitted_hours,
@@ -174,7 +175,7 @@ pub(super) async fn latest(tx: &Tx<'_>, asked: &Asked) -> Result<By<LatestReadin
                 check: row.check_code,
                 at: row.at,
                 by: row.by,
-                verdict: word(&row.verdict)?,
+                verdict: of_word(row.verdict)?,
                 value: row.value,
                 grade: row.grade,
                 works: row.works,

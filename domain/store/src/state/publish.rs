@@ -42,21 +42,20 @@ pub async fn publish(
     let tenant = Tenant::system(claim.org_id);
     let mut published = Published::default();
     loop {
-        let (documents, finished) =
-            feed::write(database, &tenant, &[claim.depot_id], async |tx| {
-                let (documents, all) = enter_differences(tx, result).await?;
-                if all {
-                    futures::try_join!(
-                        write_units(tx, result),
-                        write_depot(tx, result),
-                        mark::finish(tx, claim, due_at),
-                    )?;
-                } else {
-                    mark::check(tx, claim, lease).await?;
-                }
-                Ok((documents, all))
-            })
-            .await?;
+        let (documents, finished) = feed::write(database, &tenant, &[claim.depot_id], async |tx| {
+            let (documents, all) = enter_differences(tx, result).await?;
+            if all {
+                futures::try_join!(
+                    write_units(tx, result),
+                    write_depot(tx, result),
+                    mark::finish(tx, claim, due_at),
+                )?;
+            } else {
+                mark::check(tx, claim, lease).await?;
+            }
+            Ok((documents, all))
+        })
+        .await?;
         published.documents += documents;
         published.commits += 1;
         if finished {

@@ -154,7 +154,10 @@ pub async fn depot(tx: &Tx<'_>, id: Uuid) -> Result<DepotWithUnits> {
     .await?;
     let mut rows = rows.into_iter();
     // 'depot-state' is before 'unit-state'.
-    let depot = rows.next().ok_or(Error::NotFound { what: "depot" })?.shown();
+    let depot = rows
+        .next()
+        .ok_or(Error::NotFound { what: "depot" })?
+        .shown();
     let units = rows.filter_map(|row| Some((row.state.doc?, row.state.digest?)));
     Ok(DepotWithUnits {
         depot,
