@@ -2,3 +2,4 @@
 
 mod house;
 mod store;
+mod reference;

@@ -195,9 +195,6 @@ pub fn beta_quantile(a: f64, b: f64, p: f64) -> f64 {
 }
 
 /// ln(x / (1 - x)) at the quantile `p` of Beta(a, b); minus infinity at 0 and infinity at 1.
-///
-/// Both tails are log-concave in t = ln(x / (1 - x)), so Newton's method on the logarithm of the smaller one
-/// overshoots at most once, to the outside, and then only approaches.
 pub(crate) fn beta_log_odds_quantile(a: f64, b: f64, p: f64) -> f64 {
     if p <= 0.0 {
         return f64::NEG_INFINITY;
@@ -212,22 +209,56 @@ pub(crate) fn beta_log_odds_quantile(a: f64, b: f64, p: f64) -> f64 {
 }
 
 fn log_odds_lower_quantile(a: f64, b: f64, p: f64) -> f64 {
-    let target = p.ln();
-    let mut t = digamma(a) - digamma(b);
-    for _ in 0..100 {
+    // I_x(a, b) <= (x / (1 - x))^a / (a B(a, b)), and comes to it as x goes to 0.
+    let least = (p.ln() + a.ln() + ln_beta(a, b)) / a;
+    log_concave_quantile(p, digamma(a) - digamma(b), least, |t| {
         let (x, y) = logistic(t);
-        let lower = beta_tails(a, b, x, y).0;
-        // I_x(a, b) ~ x^a / (a B(a, b)) as x goes to 0, also where that is too small to be held.
-        if lower < 1e-290 {
-            return (target + a.ln() + ln_beta(a, b)) / a;
+        (beta_tails(a, b, x, y).0, beta_power(a, b, x, y))
+    })
+}
+
+/// The s at which a distribution function is `p`, given `tail`(s), its value and density, log-concave in s as that of
+/// the logarithm of a beta or gamma variable is; from `start`, somewhere in the middle. `least` is what s would be if
+/// the tail were all exponential, which bounds s wherever it matters.
+///
+/// On the logarithm of a log-concave distribution function Newton's method overshoots at most once, to the left, and
+/// from there only approaches; halving an interval stands by where the value cannot be held.
+fn log_concave_quantile(p: f64, start: f64, least: f64, tail: impl Fn(f64) -> (f64, f64)) -> f64 {
+    // So far out the variable itself is next to nothing and the tail is exponential to the last digit.
+    if least < -650.0 {
+        return least;
+    }
+    let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
+    let mut s = start;
+    for _ in 0..200 {
+        let (value, density) = tail(s);
+        if value < p {
+            low = low.max(s);
+        } else {
+            high = high.min(s);
         }
-        let step = (target - lower.ln()) * lower / beta_power(a, b, x, y);
-        t += step;
-        if step.abs() <= 1e-14 * (1.0 + t.abs()) {
+        let mut next = s + (p.ln() - value.ln()) * value / density;
+        if !(next > low && next < high) {
+            next = if value < p {
+                // Beyond what can be held on the left, or at the end of rounding.
+                if high.is_finite() {
+                    0.5 * (low + high)
+                } else {
+                    s + 1.0
+                }
+            } else if low.is_finite() {
+                0.5 * (low + high)
+            } else {
+                least.min(s - 1.0)
+            };
+        }
+        let step = (next - s).abs();
+        s = next;
+        if step <= 1e-14 * (1.0 + s.abs()) {
             break;
         }
     }
-    t
+    s
 }
 
 /// x = 1/(1 + e^-t) and 1 - x, each with full relative accuracy.
@@ -327,24 +358,20 @@ pub fn gamma_quantile(shape: f64, rate: f64, p: f64) -> f64 {
     if p >= 1.0 {
         return f64::INFINITY;
     }
-    // As for the beta: both tails are log-concave in s = ln x.
-    let upper = p > 0.5;
-    let target = if upper { (1.0 - p).ln() } else { p.ln() };
-    let mut s = digamma(shape);
-    for _ in 0..100 {
-        let x = s.exp();
-        let (below, above) = gamma_tails(shape, x);
-        let tail = if upper { above } else { below };
-        if tail < 1e-290 {
-            // P(a, x) ~ x^a / Gamma(a + 1) as x goes to 0.
-            return ((target + ln_gamma(shape + 1.0)) / shape).exp() / rate;
-        }
-        let slope = gamma_power(shape, x);
-        let step = (target - tail.ln()) * tail / if upper { -slope } else { slope };
-        s += step;
-        if step.abs() <= 1e-14 * (1.0 + s.abs()) {
-            break;
-        }
-    }
+    let s = if p > 0.5 {
+        // The upper tail, mirrored; it ends long before e^600.
+        let tail = |s: f64| {
+            let x = (-s).exp();
+            (gamma_tails(shape, x).1, gamma_power(shape, x))
+        };
+        -log_concave_quantile(1.0 - p, -digamma(shape), -600.0, tail)
+    } else {
+        // P(a, x) <= x^a / Gamma(a + 1), and comes to it as x goes to 0.
+        let least = (p.ln() + ln_gamma(shape + 1.0)) / shape;
+        log_concave_quantile(p, digamma(shape), least, |s: f64| {
+            let x = s.exp();
+            (gamma_tails(shape, x).0, gamma_power(shape, x))
+        })
+    };
     s.exp() / rate
 }

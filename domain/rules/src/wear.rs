@@ -115,13 +115,6 @@ impl WearPath {
         normal_cdf(self.score(limit, at_hours))
     }
 
-    /// Standard deviations between the value and `limit` at `hours`.
-    fn score(&self, limit: f64, hours: f64) -> f64 {
-        let x = hours - self.centre_hours;
-        let above = self.level - self.sign * limit - self.rate * x;
-        above / (self.level_variance + self.rate_variance * x * x).sqrt()
-    }
-
     /// Running hours to come from `from_hours` until P(`limit` reached) is `p`, over 0 and under 1: 0 if it is past
     /// already, `None` if it never comes to that (a rate that may well be none keeps P under a bound).
     pub fn hours_until(&self, limit: f64, from_hours: f64, p: f64) -> Option<f64> {
@@ -130,74 +123,76 @@ impl WearPath {
         if self.score(limit, from_hours) <= z {
             return Some(0.0);
         }
-        // (g - B x)^2 = z^2 (va + vb x^2) with g - B x of the sign of z.
         let start = from_hours - self.centre_hours;
-        let above = self.level - self.sign * limit;
-        let square = z * z;
-        let quadratic = self.rate * self.rate - square * self.rate_variance;
-        let half_linear = -above * self.rate;
-        let constant = above * above - square * self.level_variance;
-        roots(quadratic, half_linear, constant)
-            .into_iter()
-            .flatten()
-            .filter(|x| *x > start && (above - self.rate * x) * z >= 0.0)
-            .min_by(f64::total_cmp)
+        self.crossing(self.above(limit), z)
+            .filter(|x| *x > start)
             .map(|x| x - start)
     }
 
     /// P(the limit is not reached) averaged over the running hours to come from `from_hours`.
     pub fn lasts_over(&self, limit: f64, from_hours: f64, table: &HoursTable) -> f64 {
         let normal = FastNormal::new();
-        let above = self.level - self.sign * limit;
+        let above = self.above(limit);
         let start = from_hours - self.centre_hours;
         let survival = |hours: f64| {
             let x = start + hours;
-            let variance = self.level_variance + self.rate_variance * x * x;
-            normal.cdf((above - self.rate * x) / variance.sqrt())
+            normal.cdf((above - self.rate * x) / self.sd(x))
         };
-        // Where it is reached in the mean, in hours to come, and how uncertain that is.
-        let middle = above / self.rate - start;
-        if !(self.rate > 0.0 && middle > 0.0) {
-            // No step to resolve: it is behind, or there is none.
-            return table.average_step(0.0, self.step_width(start, above), survival, |_| 0.0);
-        }
-        let crossing = |z: f64| self.crossing(above, z) - start;
-        let x = above / self.rate;
-        let width = (self.level_variance + self.rate_variance * x * x).sqrt() / self.rate;
-        table.average_step(middle, width, survival, crossing)
+        // Where in hours to come the limit is reached in the mean, and over how many hours the chance falls. Behind, or
+        // never reached, there is no place: only how fast the chance changes from now on.
+        let place = above / self.rate;
+        let ahead = self.rate > 0.0 && place > start;
+        let (middle, at) = if ahead {
+            (place - start, place)
+        } else {
+            (0.0, start)
+        };
+        let slope = if ahead {
+            self.rate
+        } else {
+            self.rate.abs().max(self.rate_variance.sqrt())
+        };
+        table.average_step(middle, self.sd(at) / slope, survival, |z| {
+            self.crossing(above, z).unwrap_or(f64::INFINITY) - start
+        })
     }
 
-    /// Over how many hours the chance changes from `start` on, where the limit is already past or never comes.
-    fn step_width(&self, start: f64, above: f64) -> f64 {
-        let sd = (self.level_variance + self.rate_variance * start * start).sqrt();
-        let slope = self
-            .rate
-            .abs()
-            .max(self.rate_variance.sqrt())
-            .max(f64::MIN_POSITIVE);
-        let _ = above;
-        sd / slope
+    /// How far the value at the centre is from `limit`, mirrored if it grows.
+    fn above(&self, limit: f64) -> f64 {
+        self.level - self.sign * limit
     }
 
-    /// The hours from the centre at which the score falls to `z`; only where the rate is many standard deviations.
-    fn crossing(&self, above: f64, z: f64) -> f64 {
-        let square = z * z;
-        let root = (above * above * self.rate_variance
-            + self.rate * self.rate * self.level_variance
-            - square * self.level_variance * self.rate_variance)
-            .max(0.0)
-            .sqrt();
-        (above * self.rate - z * root) / (self.rate * self.rate - square * self.rate_variance)
+    /// Standard deviation of the value `x` hours from the centre.
+    fn sd(&self, x: f64) -> f64 {
+        (self.level_variance + self.rate_variance * x * x).sqrt()
     }
-}
 
-/// Real roots of a x^2 + 2 b x + c = 0, without cancellation.
-fn roots(a: f64, b: f64, c: f64) -> [Option<f64>; 2] {
-    let discriminant = b * b - a * c;
-    if discriminant < 0.0 {
-        return [None, None];
+    /// Standard deviations between the value and `limit` at `hours`.
+    fn score(&self, limit: f64, hours: f64) -> f64 {
+        let x = hours - self.centre_hours;
+        (self.above(limit) - self.rate * x) / self.sd(x)
     }
-    let sum = -(b + discriminant.sqrt().copysign(b));
-    let finite = |x: f64| x.is_finite().then_some(x);
-    [finite(sum / a), finite(c / sum)]
+
+    /// The hours from the centre at which the score comes down to `z`, given that it was over it before; `None` if it
+    /// never does.
+    ///
+    /// g - B x = z sd(x), squared, has the roots (g B +- z root) / (B^2 - z^2 vb), root = sqrt(g^2 vb + B^2 va - z^2 va vb).
+    /// With the sign of z kept, minus is where the score comes down: the only root where B^2 > z^2 vb and the score ends
+    /// under z; otherwise the first of two (z < 0) or the last (z > 0).
+    fn crossing(&self, above: f64, z: f64) -> Option<f64> {
+        let (rate, square) = (self.rate, z * z);
+        let (va, vb) = (self.level_variance, self.rate_variance);
+        let root = (above * above * vb + rate * rate * va - square * va * vb).sqrt();
+        let quadratic = rate * rate - square * vb;
+        let sum = above * rate;
+        // Of two forms the one whose terms add up.
+        let x = if sum * z <= 0.0 {
+            (sum - z * root) / quadratic
+        } else {
+            (above * above - square * va) / (sum + z * root)
+        };
+        // Squaring also finds where the score is -z; only possible where it does not end under z.
+        let right = quadratic > 0.0 || (above - rate * x) * z >= 0.0;
+        (x.is_finite() && right).then_some(x)
+    }
 }
