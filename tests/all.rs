@@ -1,5 +1,5 @@
 //! The whole house under test. One binary, so that it links once; modules mirror what they test.
 
 mod house;
-mod store;
 mod reference;
+mod store;
