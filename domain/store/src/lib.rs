@@ -14,6 +14,7 @@ mod error;
 pub mod facts;
 pub mod feed;
 pub mod fields;
+pub mod fitted_part;
 pub mod idempotency;
 mod json;
 pub mod mark;
@@ -29,6 +30,7 @@ pub mod sheet;
 pub mod standing;
 pub mod state;
 mod tenant;
+pub mod unit;
 
 pub use database::{Database, Sizes, Tx};
 pub use error::{Error, Result};

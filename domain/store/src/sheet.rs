@@ -1,5 +1,7 @@
 //! The versions of a model's sheet. None is ever changed: an old verdict is read against the sheet of its day.
 
+use std::collections::BTreeMap;
+
 use diesel::prelude::*;
 use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
@@ -78,6 +80,27 @@ pub async fn find(tx: &Tx<'_>, model_id: Uuid, version: i32) -> Result<Versioned
         .await?;
     let content = of_json(content)?;
     Ok(VersionedSheet::new(head, content))
+}
+
+/// The present sheets of those of the models that exist.
+///
+/// # Errors
+/// Those of the database.
+pub async fn present(tx: &Tx<'_>, model_ids: &[Uuid]) -> Result<BTreeMap<Uuid, Sheet>> {
+    let of_model = sheet::org_id
+        .eq(models::org_id)
+        .and(sheet::model_id.eq(models::id))
+        .and(sheet::version.eq(models::sheet_version));
+    let rows: Vec<(Uuid, serde_json::Value)> = models::table
+        .inner_join(sheet::table.on(of_model))
+        .filter(models::org_id.eq(tx.org_id()))
+        .filter(models::id.eq_any(model_ids))
+        .select((models::id, sheet::content))
+        .load(&mut tx.connection())
+        .await?;
+    rows.into_iter()
+        .map(|(id, content)| Ok((id, of_json(content)?)))
+        .collect()
 }
 
 /// Gives a model a new version of its sheet, the whole of it. Every depot with such a unit is computed anew. Lock the

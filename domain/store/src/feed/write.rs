@@ -209,6 +209,18 @@ impl<'a> Write<'a> {
         Ok(())
     }
 
+    /// That this write has locked a scope found only now. An object may have moved since its scopes were looked up.
+    ///
+    /// # Errors
+    /// [`Error::Contended`].
+    pub(crate) fn must_hold(&self, scope_id: Uuid) -> Result<()> {
+        if self.scopes.contains(&scope_id) {
+            Ok(())
+        } else {
+            Err(Error::Contended)
+        }
+    }
+
     /// Has a depot recomputed, soon.
     pub fn mark(&mut self, depot_id: Uuid) {
         self.marks.insert(depot_id);
