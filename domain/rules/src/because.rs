@@ -1,5 +1,70 @@
 //! Reasons in words: short sentences in the trade's terms, with the numbers a technician can check. Dates rather than
-//! "days ago", so that a text changes only when the facts do.
+//! "days ago", rounded odds rather than decimals, so that a text changes only when the facts do.
+
+use jiff::{Timestamp, civil::Date, tz::TimeZone};
+use serde::{Deserialize, Serialize};
+
+use crate::sheet::Measure;
+
+/// One reason of a result.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct Reason {
+    /// What it is about: a part of the sheet, `start`, `hold`, ...
+    pub factor: String,
+    /// The chance that it goes well, to 0.01; 1 for what only says why a machine does not count.
+    pub chance: f64,
+    /// Its share of the whole doubt, -ln of its chance over the sum of all; zeros share alike. To 0.01.
+    pub share: f64,
+    /// Said for people.
+    pub text: String,
+}
+
+/// A chance as published: to 0.01.
+pub fn chance_rounded(chance: f64) -> f64 {
+    (chance.clamp(0.0, 1.0) * 100.0).round() / 100.0
+}
+
+/// Factor, chance and text of everything that multiplies, worst first, each with its share of -ln. What rounds to
+/// certainty is left out unless it is listed in `said`, which comes first and is always kept.
+pub fn reasons(
+    said: Vec<(String, f64, String)>,
+    factors: impl Iterator<Item = (String, f64, String)> + Clone,
+) -> Vec<Reason> {
+    let chances = || {
+        said.iter()
+            .map(|one| one.1)
+            .chain(factors.clone().map(|one| one.1))
+    };
+    let zeros = chances().filter(|chance| *chance <= 0.0).count();
+    let doubt: f64 = chances()
+        .map(|chance| -chance.ln())
+        .filter(|doubt| doubt.is_finite())
+        .sum();
+    let share = |chance: f64| {
+        if chance <= 0.0 {
+            1.0 / zeros as f64
+        } else if zeros > 0 || doubt <= 0.0 {
+            0.0
+        } else {
+            -chance.ln() / doubt
+        }
+    };
+    let mut all: Vec<Reason> = said
+        .iter()
+        .cloned()
+        .chain(factors.clone().filter(|one| chance_rounded(one.1) < 1.0))
+        .map(|(factor, chance, text)| Reason {
+            factor,
+            chance: chance_rounded(chance),
+            share: (share(chance) * 100.0).round() / 100.0 + 0.0,
+            text,
+        })
+        .collect();
+    // By the rounded chance, so that the order too changes only when what is read does.
+    all.sort_by(|left, right| left.chance.total_cmp(&right.chance));
+    all
+}
 
 /// A number for reading: at most so many decimals, no trailing zeros, no negative zero.
 pub fn number(value: f64, decimals: usize) -> String {
@@ -9,4 +74,135 @@ pub fn number(value: f64, decimals: usize) -> String {
         text.truncate(kept);
     }
     if text == "-0" { "0".to_owned() } else { text }
+}
+
+/// A number over 0 to two figures: 0.064, 1.2, 35.
+pub fn two_figures(value: f64) -> String {
+    if value <= 0.0 || !value.is_finite() {
+        return "0".to_owned();
+    }
+    let place = value.log10().floor() as i32;
+    if place >= 1 {
+        let unit = 10f64.powi(place - 1);
+        number((value / unit).round() * unit, 0)
+    } else {
+        number(value, (1 - place).min(9) as usize)
+    }
+}
+
+/// Odds as people say them: "9 in 10", "97 in 100".
+pub fn odds(chance: f64) -> String {
+    let hundredths = (chance.clamp(0.0, 1.0) * 100.0).round() as u32;
+    match hundredths {
+        0 => "no chance".to_owned(),
+        100 => "as good as certain".to_owned(),
+        15..=85 => format!("{} in 10", (f64::from(hundredths) / 10.0).round() as u32),
+        90 => "9 in 10".to_owned(),
+        10 => "1 in 10".to_owned(),
+        other => format!("{other} in 100"),
+    }
+}
+
+const MONTHS: [&str; 12] = [
+    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
+];
+
+/// A day: "12 Nov 2025".
+pub fn day(date: Date) -> String {
+    let month = MONTHS
+        .get(usize::from(date.month().unsigned_abs()) - 1)
+        .copied()
+        .unwrap_or("");
+    format!("{} {month} {}", date.day(), date.year())
+}
+
+/// The day an instant falls on, in the depot's zone.
+pub fn day_of(at: Timestamp, zone: &TimeZone) -> String {
+    day(zone.to_datetime(at).date())
+}
+
+/// An instant to the minute, in the depot's zone: "12 Nov 2025 06:00".
+pub fn minute_of(at: Timestamp, zone: &TimeZone) -> String {
+    let local = zone.to_datetime(at);
+    format!(
+        "{} {:02}:{:02}",
+        day(local.date()),
+        local.hour(),
+        local.minute()
+    )
+}
+
+/// A measured value in the sheet's words: "1.2 mm below the rim".
+pub fn measured(measure: &Measure, value: f64, decimals: usize) -> String {
+    let symbol = measure.unit.symbol();
+    match &measure.words {
+        Some(words) if value < 0.0 => match &words.under {
+            Some(under) => format!("{} {symbol} {under}", number(-value, decimals)),
+            None => format!("{} {symbol}", number(value, decimals)),
+        },
+        Some(words) => format!("{} {symbol} {}", number(value, decimals), words.over),
+        None => format!("{} {symbol}", number(value, decimals)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_and_odds_read_well() {
+        assert_eq!(
+            [number(1.50, 2), number(-0.001, 2), number(120.0, 0)],
+            ["1.5", "0", "120"]
+        );
+        assert_eq!(
+            [
+                two_figures(0.0638),
+                two_figures(1.24),
+                two_figures(35.4),
+                two_figures(1234.0)
+            ],
+            ["0.064", "1.2", "35", "1200"]
+        );
+        let said: Vec<String> = [0.0, 0.004, 0.03, 0.1, 0.24, 0.9, 0.97, 0.996]
+            .into_iter()
+            .map(odds)
+            .collect();
+        assert_eq!(
+            said,
+            [
+                "no chance",
+                "no chance",
+                "3 in 100",
+                "1 in 10",
+                "2 in 10",
+                "9 in 10",
+                "97 in 100",
+                "as good as certain"
+            ]
+        );
+        assert_eq!(day(Date::constant(2025, 11, 12)), "12 Nov 2025");
+    }
+
+    #[test]
+    fn reasons_are_worst_first_and_share_the_doubt() {
+        let factors = [("a", 0.9), ("b", 0.999), ("c", 0.5)]
+            .map(|(factor, chance)| (factor.to_owned(), chance, String::new()));
+        let all = reasons(Vec::new(), factors.into_iter());
+        let shown: Vec<(&str, f64, f64)> = all
+            .iter()
+            .map(|one| (one.factor.as_str(), one.chance, one.share))
+            .collect();
+        // -ln: 0.693 and 0.105 of 0.800 with b's 0.001, which is not shown.
+        assert_eq!(shown, [("c", 0.5, 0.87), ("a", 0.9, 0.13)]);
+        let said = vec![
+            ("hold".to_owned(), 0.0, String::new()),
+            ("stop".to_owned(), 0.0, String::new()),
+        ];
+        let all = reasons(said, [("a".to_owned(), 0.9, String::new())].into_iter());
+        assert_eq!(
+            all.iter().map(|one| one.share).collect::<Vec<_>>(),
+            [0.5, 0.5, 0.0]
+        );
+    }
 }

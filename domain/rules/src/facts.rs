@@ -159,6 +159,21 @@ pub struct DesignStorm {
     pub low_c: Option<f64>,
 }
 
+impl Default for DesignStorm {
+    /// What a depot starts from until it enters its own: 12 hours, 250 mm, cleared at every 50 mm, at -6 degC, down to
+    /// -15 degC (district default, the order of a regional warning).
+    fn default() -> Self {
+        DesignStorm {
+            hours: 12.0,
+            depth_mm: 250.0,
+            reclear_mm: 50.0,
+            density_kg_m3: None,
+            temperature_c: Some(-6.0),
+            low_c: Some(-15.0),
+        }
+    }
+}
+
 /// A storm named by hand or by a notice.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -44,6 +44,11 @@ impl Usage {
         self.shape * self.b / (self.a - 1.0)
     }
 
+    /// Shape k, and a and b of the distribution of theta.
+    pub(crate) fn parameters(&self) -> (f64, f64, f64) {
+        (self.shape, self.a, self.b)
+    }
+
     /// P(hours on `days` days to come <= `hours`).
     pub fn at_most(&self, days: f64, hours: f64) -> f64 {
         if hours < 0.0 {

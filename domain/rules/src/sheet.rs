@@ -193,7 +193,7 @@ pub struct LifeSpec {
     pub prior_scale: Figure,
     /// Failures the prior is worth.
     pub prior_weight: Figure,
-    /// How it fails, said in a reason: "breaks", "gives up".
+    /// What it does then, said after "does not": "break", "give up".
     pub failure: String,
 }
 

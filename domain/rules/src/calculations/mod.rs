@@ -18,6 +18,8 @@ pub mod season;
 pub mod spares;
 pub mod start_fit;
 pub mod starts;
+pub mod unit;
+pub mod verdict;
 pub mod wear;
 pub mod wear_season;
 pub mod wind_chill;

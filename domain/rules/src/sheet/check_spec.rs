@@ -65,6 +65,17 @@ pub enum Derived {
     },
 }
 
+/// How a measure's value is said, after its number and unit.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Words {
+    /// From 0 up: "over the rim", "of rubber".
+    pub over: String,
+    /// Under 0, said of the number without its sign: "below the rim".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub under: Option<String>,
+}
+
 /// A check that is a number.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Measure {
@@ -84,6 +95,8 @@ pub struct Measure {
     pub wear: Option<WearSpec>,
     /// What it is turned into first.
     pub derived: Option<Derived>,
+    /// How its value is said in a reason.
+    pub words: Option<Words>,
     /// Another check of the same part that says whether the part still does its work: while that one is not
     /// unserviceable, this one is at worst marginal for the rest of the season, and the part is renewed before the
     /// next (a belt whose take-up is used up).
@@ -228,6 +241,8 @@ struct Wire {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     derived: Option<Derived>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    words: Option<Words>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     backed_by: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     grades: Option<Vec<Grade>>,
@@ -250,6 +265,7 @@ impl Wire {
             ("most", self.most.is_some()),
             ("wear", self.wear.is_some()),
             ("derived", self.derived.is_some()),
+            ("words", self.words.is_some()),
             ("backed_by", self.backed_by.is_some()),
         ]
         .into_iter()
@@ -305,6 +321,7 @@ impl TryFrom<Wire> for CheckSpec {
                 most: wire.most,
                 wear: wire.wear,
                 derived: wire.derived,
+                words: wire.words,
                 backed_by: wire.backed_by,
             })),
             CheckKind::Grade => Reads::Grade(wire.grades.clone().ok_or_else(|| wanted("grades"))?),
@@ -343,6 +360,7 @@ impl From<CheckSpec> for Wire {
             most: None,
             wear: None,
             derived: None,
+            words: None,
             backed_by: None,
             grades: None,
             job: spec.job,
@@ -359,6 +377,7 @@ impl From<CheckSpec> for Wire {
                 wire.most = measure.most;
                 wire.wear = measure.wear;
                 wire.derived = measure.derived;
+                wire.words = measure.words;
                 wire.backed_by = measure.backed_by;
             }
             Reads::Grade(grades) | Reads::Level(grades) => wire.grades = Some(grades),
