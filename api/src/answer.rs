@@ -40,6 +40,7 @@ pub struct Answer {
     status: StatusCode,
     etag: Option<String>,
     location: Option<String>,
+    secret: bool,
     body: String,
 }
 
@@ -77,6 +78,7 @@ impl Answer {
             status: StatusCode::OK,
             etag: Some(format!("\"{etag}\"")),
             location: None,
+            secret: false,
             body,
         }
     }
@@ -87,9 +89,15 @@ impl Answer {
             status: StatusCode::OK,
             etag: None,
             location: None,
+            secret: false,
             body: serde_json::to_string(value)
                 .expect("our own types have text for keys, so they serialise"),
         }
+    }
+
+    /// The same, to be stored by no cache at all.
+    pub fn secret(self) -> Self {
+        Self { secret: true, ..self }
     }
 }
 
@@ -115,6 +123,7 @@ impl From<Kept> for Answer {
                 .unwrap_or(StatusCode::OK),
             etag: header("etag"),
             location: header("location"),
+            secret: false,
             body: kept.body,
         }
     }
@@ -137,6 +146,9 @@ impl Responder for Answer {
             if request.method() == Method::GET && known().is_some_and(matches) {
                 return answer.status(StatusCode::NOT_MODIFIED).finish();
             }
+        }
+        if self.secret {
+            answer.insert_header((header::CACHE_CONTROL, "no-store"));
         }
         if let Some(location) = self.location {
             answer.insert_header((header::LOCATION, location));

@@ -10,11 +10,11 @@ use actix_web::middleware::Next;
 use actix_web::web::Data;
 use actix_web::{Error, HttpMessage, ResponseError};
 use rimeyard_rules::Invalid;
-use rimeyard_store::Tenant;
 
 use crate::edge::RequestId;
 use crate::operations::{Known, Lookup, Operations};
 use crate::problem::Problem;
+use crate::signed::Admitted;
 use crate::state::State;
 
 /// The middleware, outermost but for [`edge`](crate::edge).
@@ -28,9 +28,9 @@ pub async fn guard<B: MessageBody>(
         request.head_mut().method = Method::GET;
     }
     match admit(&operations, &request).await {
-        Ok(tenant) => {
-            if let Some(tenant) = tenant {
-                request.extensions_mut().insert(tenant);
+        Ok(admitted) => {
+            if let Some(admitted) = admitted {
+                request.extensions_mut().insert(admitted);
             }
             Ok(next.call(request).await?.map_into_left_body())
         }
@@ -43,7 +43,7 @@ pub async fn guard<B: MessageBody>(
 async fn admit(
     operations: &Operations,
     request: &ServiceRequest,
-) -> Result<Option<Tenant>, Problem> {
+) -> Result<Option<Admitted>, Problem> {
     let Some(pattern) = request.match_pattern() else {
         return Ok(None);
     };
@@ -52,21 +52,21 @@ async fn admit(
         Lookup::OtherMethods(allow) => return Err(Problem::method_not_allowed(allow)),
         Lookup::Found(known) => known,
     };
-    let tenant = match &known.roles {
+    let admitted = match &known.roles {
         None => None,
         Some(roles) => {
-            let tenant = authenticate(request).await?;
-            if !roles.contains(&tenant.role) {
+            let admitted = authenticate(request).await?;
+            if !roles.contains(&admitted.tenant.role) {
                 return Err(Problem::forbidden());
             }
-            Some(tenant)
+            Some(admitted)
         }
     };
     refuse_unknown_parameters(known, request.query_string())?;
-    Ok(tenant)
+    Ok(admitted)
 }
 
-async fn authenticate(request: &ServiceRequest) -> Result<Tenant, Problem> {
+async fn authenticate(request: &ServiceRequest) -> Result<Admitted, Problem> {
     let state = request
         .app_data::<Data<State>>()
         .ok_or_else(|| Problem::internal("the app has no state"))?;
@@ -82,9 +82,9 @@ async fn authenticate(request: &ServiceRequest) -> Result<Tenant, Problem> {
                 "Sign in with POST /v1/sign-in and send the access_token as Authorization: Bearer.",
             )
         })?;
-    let mut tenant = state.authenticate(token).await?;
+    let (mut tenant, subject) = state.authenticate(token).await?;
     tenant.request_id = request.extensions().get::<RequestId>().map(|id| id.0);
-    Ok(tenant)
+    Ok(Admitted { tenant, session: subject.session })
 }
 
 fn refuse_unknown_parameters(known: &Known, query: &str) -> Result<(), Problem> {

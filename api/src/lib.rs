@@ -6,6 +6,7 @@
 pub mod answer;
 pub mod app;
 pub mod attempts;
+pub mod cli;
 pub mod document;
 pub mod edge;
 pub mod extract;
@@ -15,6 +16,8 @@ pub mod people;
 pub mod problem;
 pub mod roles;
 pub mod routes;
+pub mod server;
+pub mod settings;
 pub mod signed;
 pub mod state;
 pub mod token;

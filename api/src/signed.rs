@@ -14,9 +14,20 @@ use crate::answer::Answer;
 use crate::problem::Problem;
 use crate::state::State;
 
+/// What the guard leaves with a request.
+#[derive(Debug, Clone)]
+pub struct Admitted {
+    /// Who asks.
+    pub tenant: Tenant,
+    /// The session that the token belongs to.
+    pub session: Uuid,
+}
+
 /// Whoever asks, let in by [`guard`](crate::guard): the [`Tenant`] (it derefs to it) and the ways to the database.
 pub struct Signed {
     tenant: Tenant,
+    /// The session that the token belongs to.
+    pub session: Uuid,
     /// What all requests share.
     pub state: Data<State>,
 }
@@ -66,10 +77,10 @@ impl FromRequest for Signed {
     type Future = Ready<Result<Self, Problem>>;
 
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
-        let tenant = request.extensions().get::<Tenant>().cloned();
+        let admitted = request.extensions().get::<Admitted>().cloned();
         let state = request.app_data::<Data<State>>().cloned();
-        ready(match tenant.zip(state) {
-            Some((tenant, state)) => Ok(Self { tenant, state }),
+        ready(match admitted.zip(state) {
+            Some((Admitted { tenant, session }, state)) => Ok(Self { tenant, session, state }),
             None => Err(Problem::internal(
                 "a handler behind the door was called without x-roles",
             )),

@@ -10,11 +10,11 @@ use jsonwebtoken::jwk::{AlgorithmParameters, Jwk, JwkSet};
 use jsonwebtoken::{
     Algorithm, DecodingKey, EncodingKey, Header, Validation, decode, decode_header, encode,
 };
+use rimeyard_store::Error;
+use rimeyard_store::door::SigningKey;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
-
-use crate::problem::Problem;
 
 /// How long an access token lives.
 pub const LIFE_S: i64 = 600;
@@ -59,41 +59,24 @@ struct Claims {
     subject: Subject,
 }
 
-/// A key pair as it is stored.
-#[derive(Debug, Clone)]
-pub struct KeyPair {
-    /// Its name: a digest of the public key.
-    pub kid: String,
-    /// PKCS #8, PEM.
-    pub private_pem: String,
-    /// SubjectPublicKeyInfo, PEM.
-    pub public_pem: String,
-}
-
-impl KeyPair {
-    /// A new random one.
-    ///
-    /// # Errors
-    /// [`Problem`] where the cryptography refuses.
-    pub fn generate() -> Result<Self, Problem> {
-        let private = [&PRIVATE_PREFIX[..], &rand::random::<[u8; 32]>()].concat();
-        let jwk = Jwk::from_encoding_key(&EncodingKey::from_ed_der(&private), Algorithm::EdDSA)
-            .map_err(Problem::internal)?;
-        let AlgorithmParameters::OctetKeyPair(public) = jwk.algorithm else {
-            return Err(Problem::internal(
-                "an Ed25519 key without an octet key pair",
-            ));
-        };
-        let public = BASE64_URL_SAFE_NO_PAD
-            .decode(public.x)
-            .map_err(Problem::internal)?;
-        let kid = BASE64_URL_SAFE_NO_PAD.encode(&Sha256::digest(&public)[..12]);
-        Ok(Self {
-            kid,
-            private_pem: pem("PRIVATE KEY", &private),
-            public_pem: pem("PUBLIC KEY", &[&PUBLIC_PREFIX[..], &public].concat()),
-        })
-    }
+/// A new random key pair.
+///
+/// # Errors
+/// Where the cryptography refuses.
+pub fn new_key() -> Result<SigningKey, Error> {
+    let private = [&PRIVATE_PREFIX[..], &rand::random::<[u8; 32]>()].concat();
+    let jwk = Jwk::from_encoding_key(&EncodingKey::from_ed_der(&private), Algorithm::EdDSA)
+        .map_err(Error::internal)?;
+    let AlgorithmParameters::OctetKeyPair(public) = jwk.algorithm else {
+        return Err(Error::internal("an Ed25519 key without an octet key pair"));
+    };
+    let public = BASE64_URL_SAFE_NO_PAD.decode(public.x).map_err(Error::internal)?;
+    Ok(SigningKey {
+        // Named by a digest of the public key.
+        kid: BASE64_URL_SAFE_NO_PAD.encode(&Sha256::digest(&public)[..12]),
+        private_pem: pem("PRIVATE KEY", &private),
+        public_pem: pem("PUBLIC KEY", &[&PUBLIC_PREFIX[..], &public].concat()),
+    })
 }
 
 fn pem(label: &str, der: &[u8]) -> String {
@@ -115,34 +98,34 @@ impl Keys {
     /// `pairs`, newest first and not empty.
     ///
     /// # Errors
-    /// [`Problem`] where a stored key cannot be read.
-    pub fn new(issuer: String, pairs: &[KeyPair]) -> Result<Self, Problem> {
+    /// Where a stored key cannot be read.
+    pub fn new(issuer: String, pairs: &[SigningKey]) -> Result<Self, Error> {
         let newest = pairs
             .first()
-            .ok_or_else(|| Problem::internal("there is no signing key"))?;
-        let private = |pair: &KeyPair| {
-            EncodingKey::from_ed_pem(pair.private_pem.as_bytes()).map_err(Problem::internal)
+            .ok_or_else(|| Error::internal("there is no signing key"))?;
+        let private = |pair: &SigningKey| {
+            EncodingKey::from_ed_pem(pair.private_pem.as_bytes()).map_err(Error::internal)
         };
         let verifying = pairs.iter().map(|pair| {
             let mut jwk = Jwk::from_encoding_key(&private(pair)?, Algorithm::EdDSA)
-                .map_err(Problem::internal)?;
+                .map_err(Error::internal)?;
             jwk.common.key_id = Some(pair.kid.clone());
             let key =
-                DecodingKey::from_ed_pem(pair.public_pem.as_bytes()).map_err(Problem::internal)?;
+                DecodingKey::from_ed_pem(pair.public_pem.as_bytes()).map_err(Error::internal)?;
             Ok((pair.kid.clone(), key, jwk))
         });
         Ok(Self {
             issuer,
             signing: (newest.kid.clone(), private(newest)?),
-            verifying: verifying.collect::<Result<_, Problem>>()?,
+            verifying: verifying.collect::<Result<_, Error>>()?,
         })
     }
 
     /// A token of ten minutes from `now_s`, in seconds since 1970.
     ///
     /// # Errors
-    /// [`Problem`] where the cryptography refuses.
-    pub fn sign(&self, subject: Subject, now_s: i64) -> Result<String, Problem> {
+    /// Where the cryptography refuses.
+    pub fn sign(&self, subject: Subject, now_s: i64) -> Result<String, Error> {
         let header = Header {
             typ: Some(TYPE.to_owned()),
             kid: Some(self.signing.0.clone()),
@@ -156,7 +139,7 @@ impl Keys {
             exp: now_s + LIFE_S,
             subject,
         };
-        encode(&header, &claims, &self.signing.1).map_err(Problem::internal)
+        encode(&header, &claims, &self.signing.1).map_err(Error::internal)
     }
 
     /// Whose token it is, if it is one of ours and lives.
@@ -201,7 +184,7 @@ mod tests {
 
     const NOW_S: i64 = 1_900_000_000;
 
-    fn keys(issuer: &str, pairs: &[KeyPair]) -> Keys {
+    fn keys(issuer: &str, pairs: &[SigningKey]) -> Keys {
         Keys::new(issuer.to_owned(), pairs).unwrap()
     }
 
@@ -219,7 +202,7 @@ mod tests {
 
     #[test]
     fn a_token_reads_back_and_only_while_it_lives() {
-        let pair = KeyPair::generate().unwrap();
+        let pair = new_key().unwrap();
         let keys = keys("house", &[pair]);
         let subject = subject();
         assert_eq!(
@@ -240,7 +223,7 @@ mod tests {
 
     #[test]
     fn only_our_own_tokens_pass() {
-        let pair = KeyPair::generate().unwrap();
+        let pair = new_key().unwrap();
         let ours = keys("house", std::slice::from_ref(&pair));
         let token = ours.sign(subject(), now_s()).unwrap();
         assert!(
@@ -249,7 +232,7 @@ mod tests {
                 .is_none(),
             "issuer"
         );
-        let others = keys("house", &[KeyPair::generate().unwrap()]);
+        let others = keys("house", &[new_key().unwrap()]);
         assert!(others.verify(&token).is_none(), "key");
         assert!(others.is_of_unknown_key(&token));
         assert!(
@@ -273,7 +256,7 @@ mod tests {
 
     #[test]
     fn the_newest_key_signs_and_both_verify() {
-        let (old, new) = (KeyPair::generate().unwrap(), KeyPair::generate().unwrap());
+        let (old, new) = (new_key().unwrap(), new_key().unwrap());
         let before = keys("house", std::slice::from_ref(&old));
         let after = keys("house", &[new.clone(), old]);
         let subject = subject();

@@ -25,6 +25,7 @@
 pub mod depots;
 pub mod document;
 pub mod health;
+pub mod session;
 
 use actix_web::dev::{ServiceFactory, ServiceRequest};
 use utoipa_actix_web::UtoipaApp;
@@ -36,5 +37,6 @@ where
 {
     app.configure(document::routes)
         .configure(health::routes)
+        .configure(session::routes)
         .configure(depots::routes)
 }

@@ -1,0 +1,45 @@
+//! `rimeyard create-organisation`
+
+use clap::Args;
+use rimeyard_store::person::{self, NewPerson};
+use rimeyard_store::{Database, Role, Sizes, Tenant, feed, organisation, password};
+
+use super::Failure;
+use super::accounts::random_password;
+use crate::settings::Settings;
+
+#[derive(Debug, Args)]
+pub struct Options {
+    /// The organisation's name.
+    #[arg(long)]
+    name: String,
+    /// The address its first administrator signs in with.
+    #[arg(long)]
+    email: String,
+    #[command(flatten)]
+    settings: Settings,
+}
+
+pub async fn run(options: Options) -> Result<(), Failure> {
+    let sizes = Sizes { app: 1, door: 1, clock: 1 };
+    let database = Database::connect(options.settings.database_url()?, sizes).await?;
+    let secret = random_password();
+    let administrator = NewPerson {
+        id: None,
+        name: "Administrator".to_owned(),
+        role: Role::Administrator,
+        all_depots: true,
+        depots: Default::default(),
+        email: Some(options.email.clone()),
+        password: Some(secret.clone()),
+    };
+    let hashed = password::hash(&secret).await?;
+    let org_id = organisation::create(&database, &options.name).await?;
+    feed::write(&database, &Tenant::system(org_id), &[org_id], async |tx| {
+        person::create(tx, &administrator, Some(&hashed)).await
+    })
+    .await?;
+    println!("organisation {org_id}: sign in as {} with the password {secret}", options.email);
+    println!("It is shown only now. Change it with PATCH /v1/people/{{person_id}}.");
+    Ok(())
+}

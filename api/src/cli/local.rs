@@ -1,0 +1,78 @@
+//! `rimeyard local`: everything on this machine, in one folder, with nothing to set up.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use actix_web::web::Data;
+use clap::Args;
+use rimeyard_store::private::{Cluster, Keep, default_folder};
+use rimeyard_store::{Database, Sizes, boot, door, migrate};
+
+use super::{Failure, accounts, told_to_stop};
+use crate::settings::Settings;
+use crate::state::State;
+use crate::{demo, server};
+
+/// The database's name in the private cluster.
+const DATABASE: &str = "rimeyard";
+
+#[derive(Debug, Args)]
+pub struct Options {
+    /// Port to listen on, on 127.0.0.1; 0 takes any that is free.
+    #[arg(long, default_value_t = 8080)]
+    port: u16,
+    /// Folder to keep everything in: /var/lib/rimeyard for root, else the user's data folder.
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
+    /// Begin with an organisation and its accounts only, without the demo.
+    #[arg(long)]
+    empty: bool,
+}
+
+pub async fn run(options: Options) -> Result<(), Failure> {
+    let folder = options.data.unwrap_or_else(default_folder);
+    let progress = |text: &str| eprintln!("{text}");
+    progress(&format!("starting Postgres in {}", folder.display()));
+    let cluster = Cluster::start(&folder, Keep::Durable).await?;
+    let outcome = serve(&cluster, &folder, options.port, options.empty, &progress).await;
+    // Also after a failure: what was written is to be on disk when we are gone.
+    let stopped = cluster.stop().await;
+    outcome?;
+    Ok(stopped?)
+}
+
+async fn serve(
+    cluster: &Cluster,
+    folder: &std::path::Path,
+    port: u16,
+    empty: bool,
+    progress: &impl Fn(&str),
+) -> Result<(), Failure> {
+    cluster.create_database(DATABASE).await?;
+    let login_url = cluster.login_url(DATABASE);
+    migrate::migrate(&cluster.owner_url(DATABASE), &login_url).await?;
+    let database = Database::connect(&login_url, Sizes::default()).await?;
+    boot::check(&database, false).await?;
+    let accounts = accounts::read_or_make(folder)?;
+    if !door::anybody(&database).await? {
+        demo::begin(&database, &accounts, empty, progress).await?;
+    } else {
+        demo::match_passwords(&database, &accounts).await?;
+    }
+
+    let settings = Settings::defaults();
+    let state = Data::new(State::new(database, &settings).await?);
+    let (server, address) = server::bind(state, &format!("127.0.0.1:{port}"), settings.threads)
+        .map_err(|error| format!("cannot listen on 127.0.0.1:{port} ({error}); choose another with --port, or 0 for any"))?;
+    let handle = server.handle();
+    let serving = tokio::spawn(server);
+    println!("ready http://{address}");
+    println!("Sign in with an address and password from {}.", folder.join(accounts::FILE).display());
+    println!("Ctrl-C stops it; the data stays.");
+    std::io::stdout().flush()?;
+    told_to_stop().await?;
+    progress("stopping");
+    handle.stop(true).await;
+    serving.await??;
+    Ok(())
+}

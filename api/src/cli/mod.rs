@@ -1,0 +1,81 @@
+//! The command line.
+
+mod accounts;
+mod create_organisation;
+mod local;
+mod migrate;
+mod serve;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+use tracing_subscriber::EnvFilter;
+
+use crate::settings::{self, Settings};
+
+/// Keeps snow throwers and other small winter equipment ready, and says how ready each depot is for a storm.
+#[derive(Debug, Parser)]
+#[command(name = "rimeyard", version)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run everything on this machine: a private Postgres, the API, the worker.
+    Local(local::Options),
+    /// Run the API on the database of DATABASE_URL.
+    Serve(Settings),
+    /// Bring the database's roles and schema up to date.
+    Migrate(Settings),
+    /// Print every setting with its default and meaning.
+    Config,
+    /// Print the OpenAPI document.
+    Openapi,
+    /// Create an organisation with its first administrator, and print the password.
+    CreateOrganisation(create_organisation::Options),
+}
+
+/// What ends a command: words for the person who typed it.
+pub type Failure = Box<dyn std::error::Error>;
+
+/// Runs the command that was typed.
+pub async fn run() -> ExitCode {
+    let cli = Cli::parse();
+    let quiet = matches!(cli.command, Command::Local(_));
+    tracing_subscriber::fmt()
+        .with_env_filter(EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new(if quiet { "warn" } else { "info" })))
+        .with_writer(std::io::stderr)
+        .init();
+    let done = match cli.command {
+        Command::Local(options) => local::run(options).await,
+        Command::Serve(settings) => serve::run(settings).await,
+        Command::Migrate(settings) => migrate::run(settings).await,
+        Command::CreateOrganisation(options) => create_organisation::run(options).await,
+        Command::Config => {
+            print!("{}", settings::explained());
+            Ok(())
+        }
+        Command::Openapi => {
+            print!("{}", crate::app::text(&crate::document()));
+            Ok(())
+        }
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("rimeyard: {failure}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// Waits for Ctrl-C or a polite end from the system.
+async fn told_to_stop() -> std::io::Result<()> {
+    let mut terminate = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate())?;
+    tokio::select! {
+        interrupted = tokio::signal::ctrl_c() => interrupted,
+        _ = terminate.recv() => Ok(()),
+    }
+}

@@ -1,0 +1,25 @@
+//! `rimeyard serve`
+
+use actix_web::web::Data;
+use rimeyard_store::{Database, Sizes, boot};
+
+use super::Failure;
+use crate::settings::Settings;
+use crate::state::State;
+use crate::{cli, server};
+
+pub async fn run(settings: Settings) -> Result<(), Failure> {
+    let sizes = Sizes { app: settings.connections, ..Sizes::default() };
+    let database = Database::connect(settings.database_url()?, sizes).await?;
+    boot::check(&database, settings.scratch_database).await?;
+    let state = Data::new(State::new(database, &settings).await?);
+    let (server, address) = server::bind(state, &settings.listen, settings.threads)?;
+    let handle = server.handle();
+    let serving = tokio::spawn(server);
+    tracing::info!(server.address = %address, "server.ready");
+    cli::told_to_stop().await?;
+    tracing::info!("server.stopping");
+    handle.stop(true).await;
+    serving.await??;
+    Ok(())
+}

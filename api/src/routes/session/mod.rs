@@ -1,0 +1,50 @@
+//! Signing in and out, and who one is.
+
+mod me;
+mod refresh;
+mod sign_in;
+mod sign_out;
+
+use rimeyard_store::door::Session;
+use serde::Serialize;
+use utoipa::ToSchema;
+use utoipa_actix_web::service_config::ServiceConfig;
+
+use crate::answer::Answer;
+use crate::problem::Problem;
+use crate::state::State;
+use crate::token::{LIFE_S, Subject};
+
+/// Mounts them.
+pub fn routes(config: &mut ServiceConfig) {
+    config
+        .service(sign_in::sign_in)
+        .service(refresh::refresh)
+        .service(sign_out::sign_out)
+        .service(me::me)
+        .service(me::jwks);
+}
+
+/// What a session is used with (the names are those of RFC 6749, section 5.1).
+#[derive(Serialize, ToSchema)]
+pub struct Tokens {
+    /// Send it as `Authorization: Bearer`.
+    access_token: String,
+    /// Exchange it for new tokens before the access token expires, once.
+    refresh_token: String,
+    /// How long the access token lives, in seconds.
+    #[schema(example = 600)]
+    expires_in_s: i64,
+    /// Always `Bearer`.
+    #[schema(example = "Bearer")]
+    token_type: &'static str,
+}
+
+/// New tokens of a session.
+fn tokens(state: &State, session: Session) -> Result<Answer, Problem> {
+    let subject = Subject { org_id: session.known.org_id, person_id: session.known.person_id, session: session.id };
+    let access_token = state.keys().sign(subject, jiff::Timestamp::now().as_second())?;
+    let tokens =
+        Tokens { access_token, refresh_token: session.refresh_token, expires_in_s: LIFE_S, token_type: "Bearer" };
+    Ok(Answer::value(&tokens).secret())
+}
