@@ -97,7 +97,10 @@ impl Answer {
 
     /// The same, to be stored by no cache at all.
     pub fn secret(self) -> Self {
-        Self { secret: true, ..self }
+        Self {
+            secret: true,
+            ..self
+        }
     }
 }
 

@@ -84,7 +84,10 @@ async fn authenticate(request: &ServiceRequest) -> Result<Admitted, Problem> {
         })?;
     let (mut tenant, subject) = state.authenticate(token).await?;
     tenant.request_id = request.extensions().get::<RequestId>().map(|id| id.0);
-    Ok(Admitted { tenant, session: subject.session })
+    Ok(Admitted {
+        tenant,
+        session: subject.session,
+    })
 }
 
 fn refuse_unknown_parameters(known: &Known, query: &str) -> Result<(), Problem> {

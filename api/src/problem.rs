@@ -202,6 +202,7 @@ impl From<rimeyard_store::Error> for Problem {
                 vec![Invalid::new(field, problem)],
             ),
             Store::Invalid { field, problem } => Self::invalid(vec![Invalid::new(field, problem)]),
+            Store::Faults(errors) => Self::invalid(errors),
             Store::Stale => Self::stale(),
             Store::Contended => Self::unavailable("others wrote the same rows, three times over"),
             Store::Unavailable(cause) => Self::unavailable(cause),

@@ -24,6 +24,10 @@ pub fn bind(state: Data<State>, listen: &str, threads: usize) -> io::Result<(Ser
         .shutdown_timeout(SHUTDOWN_S)
         .disable_signals()
         .bind(listen)?;
-    let address = server.addrs().first().copied().ok_or(io::ErrorKind::AddrNotAvailable)?;
+    let address = server
+        .addrs()
+        .first()
+        .copied()
+        .ok_or(io::ErrorKind::AddrNotAvailable)?;
     Ok((server.run(), address))
 }

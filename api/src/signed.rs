@@ -80,7 +80,11 @@ impl FromRequest for Signed {
         let admitted = request.extensions().get::<Admitted>().cloned();
         let state = request.app_data::<Data<State>>().cloned();
         ready(match admitted.zip(state) {
-            Some((Admitted { tenant, session }, state)) => Ok(Self { tenant, session, state }),
+            Some((Admitted { tenant, session }, state)) => Ok(Self {
+                tenant,
+                session,
+                state,
+            }),
             None => Err(Problem::internal(
                 "a handler behind the door was called without x-roles",
             )),

@@ -56,7 +56,10 @@ impl State {
 
     /// The keys that sign and verify now.
     pub fn keys(&self) -> Arc<Keys> {
-        self.keys.read().unwrap_or_else(PoisonError::into_inner).clone()
+        self.keys
+            .read()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
     }
 
     /// Who holds this access token, and what they may do.
@@ -69,10 +72,20 @@ impl State {
             return Ok((tenant, subject));
         }
         let asked = Instant::now();
-        let Subject { org_id, person_id, session } = subject;
+        let Subject {
+            org_id,
+            person_id,
+            session,
+        } = subject;
         let standing = person::standing(&self.database, org_id, person_id, session).await?;
         let (role, depots) = standing.ok_or_else(refused)?;
-        let tenant = Tenant { org_id, person_id: Some(person_id), role, depots, request_id: None };
+        let tenant = Tenant {
+            org_id,
+            person_id: Some(person_id),
+            role,
+            depots,
+            request_id: None,
+        };
         self.people.remember(&subject, asked, tenant.clone());
         Ok((tenant, subject))
     }
@@ -103,5 +116,7 @@ impl State {
 }
 
 fn refused() -> Problem {
-    Problem::unauthorized("The access token is not valid, or no longer. Refresh it, or sign in again.")
+    Problem::unauthorized(
+        "The access token is not valid, or no longer. Refresh it, or sign in again.",
+    )
 }

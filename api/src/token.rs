@@ -70,7 +70,9 @@ pub fn new_key() -> Result<SigningKey, Error> {
     let AlgorithmParameters::OctetKeyPair(public) = jwk.algorithm else {
         return Err(Error::internal("an Ed25519 key without an octet key pair"));
     };
-    let public = BASE64_URL_SAFE_NO_PAD.decode(public.x).map_err(Error::internal)?;
+    let public = BASE64_URL_SAFE_NO_PAD
+        .decode(public.x)
+        .map_err(Error::internal)?;
     Ok(SigningKey {
         // Named by a digest of the public key.
         kid: BASE64_URL_SAFE_NO_PAD.encode(&Sha256::digest(&public)[..12]),

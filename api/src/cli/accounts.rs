@@ -1,13 +1,16 @@
 //! The six accounts of `rimeyard local`: one of each role, with random passwords, in DIR/demo-accounts.json. The file
-//! is what holds: it is made once and kept, and the accounts are made to match it.
+//! is written before the accounts are made and kept: of the passwords, the database has hashes only.
 
+use std::collections::BTreeSet;
 use std::fs::{self, OpenOptions};
 use std::io::Write;
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 
-use rimeyard_store::Role;
+use rimeyard_store::person::{self, NewPerson};
+use rimeyard_store::{Database, Role, Tenant, depot, feed, password};
 use serde::{Deserialize, Serialize};
+use uuid::Uuid;
 
 use super::Failure;
 
@@ -31,27 +34,81 @@ pub fn random_password() -> String {
     base64::prelude::BASE64_URL_SAFE_NO_PAD.encode(rand::random::<[u8; 12]>())
 }
 
-/// The accounts in the folder's file, and whether they were there before.
-pub fn read_or_make(folder: &Path) -> Result<(Vec<Account>, bool), Failure> {
+/// The accounts in the folder's file, made if there is none.
+///
+/// # Errors
+/// A file that cannot be read or written.
+pub fn read_or_make(folder: &Path) -> Result<Vec<Account>, Failure> {
     let path = folder.join(FILE);
     if path.exists() {
         let text = fs::read_to_string(&path)?;
-        let accounts = serde_json::from_str(&text)
-            .map_err(|error| format!("{} cannot be read ({error}); remove it to have new passwords made", path.display()))?;
-        return Ok((accounts, true));
+        let unreadable = |error| {
+            format!(
+                "{} cannot be read ({error}); remove it and start again",
+                path.display()
+            )
+        };
+        return Ok(serde_json::from_str(&text).map_err(unreadable)?);
     }
-    let accounts: Vec<Account> = Role::ALL
-        .into_iter()
-        .map(|role| Account {
-            role: role.as_str().to_owned(),
-            email: format!("{}@rimeyard.example", role.as_str().replace(' ', "-")),
-            password: random_password(),
-        })
-        .collect();
+    let account = |role: Role| Account {
+        role: role.as_str().to_owned(),
+        email: format!("{}@rimeyard.example", role.as_str().replace(' ', "-")),
+        password: random_password(),
+    };
+    let accounts: Vec<Account> = Role::ALL.into_iter().map(account).collect();
+    // Whole or not at all: the passwords are nowhere else.
     let unfinished = folder.join(format!("{FILE}.unfinished"));
-    let mut file = OpenOptions::new().write(true).create(true).truncate(true).mode(0o600).open(&unfinished)?;
+    let mut file = OpenOptions::new()
+        .write(true)
+        .create(true)
+        .truncate(true)
+        .mode(0o600)
+        .open(&unfinished)?;
     file.write_all(serde_json::to_string_pretty(&accounts)?.as_bytes())?;
     file.sync_all()?;
     fs::rename(&unfinished, &path)?;
-    Ok((accounts, false))
+    Ok(accounts)
+}
+
+/// Creates the people of the accounts. Whoever works at one depot is granted the first, if there is one; the others,
+/// and everyone where there are no depots yet, are granted all.
+///
+/// # Errors
+/// Those of the store.
+pub async fn create(
+    database: &Database,
+    org_id: Uuid,
+    accounts: &[Account],
+) -> Result<(), Failure> {
+    let house = Tenant::system(org_id);
+    let first = database
+        .read(&house, async |tx| depot::list(tx, None, None, 1).await)
+        .await?
+        .first()
+        .map(|depot| depot.id);
+    let mut people = Vec::new();
+    for account in accounts {
+        let role: Role = account.role.parse()?;
+        let at_one = matches!(role, Role::Operator | Role::DepotLead | Role::DepotSystem);
+        let depots: BTreeSet<Uuid> = first.filter(|_| at_one).into_iter().collect();
+        let person = NewPerson {
+            id: None,
+            name: account.role.clone(),
+            role,
+            all_depots: depots.is_empty(),
+            depots,
+            email: Some(account.email.clone()),
+            // Hashed beside it.
+            password: None,
+        };
+        people.push((person, password::hash(&account.password).await?));
+    }
+    feed::write(database, &house, &[org_id], async |tx| {
+        for (new, hashed) in &people {
+            person::create(tx, new, Some(hashed)).await?;
+        }
+        Ok(())
+    })
+    .await?;
+    Ok(())
 }

@@ -21,7 +21,11 @@ pub struct Options {
 }
 
 pub async fn run(options: Options) -> Result<(), Failure> {
-    let sizes = Sizes { app: 1, door: 1, clock: 1 };
+    let sizes = Sizes {
+        app: 1,
+        door: 1,
+        clock: 1,
+    };
     let database = Database::connect(options.settings.database_url()?, sizes).await?;
     let secret = random_password();
     let administrator = NewPerson {
@@ -31,7 +35,8 @@ pub async fn run(options: Options) -> Result<(), Failure> {
         all_depots: true,
         depots: Default::default(),
         email: Some(options.email.clone()),
-        password: Some(secret.clone()),
+        // Hashed beside it.
+        password: None,
     };
     let hashed = password::hash(&secret).await?;
     let org_id = organisation::create(&database, &options.name).await?;
@@ -39,7 +44,10 @@ pub async fn run(options: Options) -> Result<(), Failure> {
         person::create(tx, &administrator, Some(&hashed)).await
     })
     .await?;
-    println!("organisation {org_id}: sign in as {} with the password {secret}", options.email);
+    println!(
+        "organisation {org_id}: sign in as {} with the password {secret}",
+        options.email
+    );
     println!("It is shown only now. Change it with PATCH /v1/people/{{person_id}}.");
     Ok(())
 }

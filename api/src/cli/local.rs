@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use actix_web::web::Data;
 use clap::Args;
 use rimeyard_store::private::{Cluster, Keep, default_folder};
-use rimeyard_store::{Database, Sizes, boot, door, migrate};
+use rimeyard_store::{Database, Sizes, boot, door, migrate, organisation};
 
 use super::{Failure, accounts, told_to_stop};
 use crate::settings::Settings;
@@ -53,11 +53,21 @@ async fn serve(
     migrate::migrate(&cluster.owner_url(DATABASE), &login_url).await?;
     let database = Database::connect(&login_url, Sizes::default()).await?;
     boot::check(&database, false).await?;
-    let accounts = accounts::read_or_make(folder)?;
+    let signs_in = folder.join(accounts::FILE);
     if !door::anybody(&database).await? {
-        demo::begin(&database, &accounts, empty, progress).await?;
-    } else {
-        demo::match_passwords(&database, &accounts).await?;
+        let accounts = accounts::read_or_make(folder)?;
+        let org_id = if empty {
+            organisation::create(&database, "Rimeyard").await?
+        } else {
+            demo::load(&database, progress).await?
+        };
+        // Last of all: whoever was interrupted before this begins anew.
+        accounts::create(&database, org_id, &accounts).await?;
+    } else if !signs_in.exists() {
+        progress(&format!(
+            "{} is gone; sign in with what you know, or start afresh with another --data",
+            signs_in.display()
+        ));
     }
 
     let settings = Settings::defaults();
@@ -67,7 +77,10 @@ async fn serve(
     let handle = server.handle();
     let serving = tokio::spawn(server);
     println!("ready http://{address}");
-    println!("Sign in with an address and password from {}.", folder.join(accounts::FILE).display());
+    println!(
+        "Sign in with an address and password from {}.",
+        signs_in.display()
+    );
     println!("Ctrl-C stops it; the data stays.");
     std::io::stdout().flush()?;
     told_to_stop().await?;

@@ -45,7 +45,10 @@ pub async fn run() -> ExitCode {
     let cli = Cli::parse();
     let quiet = matches!(cli.command, Command::Local(_));
     tracing_subscriber::fmt()
-        .with_env_filter(EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new(if quiet { "warn" } else { "info" })))
+        .with_env_filter(
+            EnvFilter::try_from_default_env()
+                .unwrap_or_else(|_| EnvFilter::new(if quiet { "warn" } else { "info" })),
+        )
         .with_writer(std::io::stderr)
         .init();
     let done = match cli.command {

@@ -9,7 +9,10 @@ use crate::state::State;
 use crate::{cli, server};
 
 pub async fn run(settings: Settings) -> Result<(), Failure> {
-    let sizes = Sizes { app: settings.connections, ..Sizes::default() };
+    let sizes = Sizes {
+        app: settings.connections,
+        ..Sizes::default()
+    };
     let database = Database::connect(settings.database_url()?, sizes).await?;
     boot::check(&database, settings.scratch_database).await?;
     let state = Data::new(State::new(database, &settings).await?);

@@ -27,7 +27,6 @@ mod prepared;
 pub mod private;
 pub mod schema;
 pub mod sheet;
-pub mod standing;
 pub mod state;
 mod tenant;
 pub mod unit;

@@ -41,7 +41,9 @@ pub struct Me {
 )]
 #[get("/v1/me")]
 pub async fn me(who: Signed) -> Result<Answer, Problem> {
-    let person_id = who.person_id.ok_or_else(|| Problem::internal("someone signed in who is nobody"))?;
+    let person_id = who
+        .person_id
+        .ok_or_else(|| Problem::internal("someone signed in who is nobody"))?;
     let (person, organisation) = who
         .read(async |tx| futures::try_join!(person::find(tx, person_id), organisation::name(tx)))
         .await?;

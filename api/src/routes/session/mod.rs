@@ -42,9 +42,19 @@ pub struct Tokens {
 
 /// New tokens of a session.
 fn tokens(state: &State, session: Session) -> Result<Answer, Problem> {
-    let subject = Subject { org_id: session.known.org_id, person_id: session.known.person_id, session: session.id };
-    let access_token = state.keys().sign(subject, jiff::Timestamp::now().as_second())?;
-    let tokens =
-        Tokens { access_token, refresh_token: session.refresh_token, expires_in_s: LIFE_S, token_type: "Bearer" };
+    let subject = Subject {
+        org_id: session.known.org_id,
+        person_id: session.known.person_id,
+        session: session.id,
+    };
+    let access_token = state
+        .keys()
+        .sign(subject, jiff::Timestamp::now().as_second())?;
+    let tokens = Tokens {
+        access_token,
+        refresh_token: session.refresh_token,
+        expires_in_s: LIFE_S,
+        token_type: "Bearer",
+    };
     Ok(Answer::value(&tokens).secret())
 }

@@ -35,10 +35,14 @@ pub struct Refresh {
 )]
 #[post("/v1/sign-in/refresh")]
 pub async fn refresh(state: Data<State>, body: Json<Refresh>) -> Result<Answer, Problem> {
-    let refused = || Problem::unauthorized("The refresh token is not valid, or no longer. Sign in again.");
-    let session = door::refresh(&state.database, &body.refresh_token).await?.ok_or_else(refused)?;
+    let refused =
+        || Problem::unauthorized("The refresh token is not valid, or no longer. Sign in again.");
+    let session = door::refresh(&state.database, &body.refresh_token)
+        .await?
+        .ok_or_else(refused)?;
     let known = session.known;
-    let standing = person::standing(&state.database, known.org_id, known.person_id, session.id).await?;
+    let standing =
+        person::standing(&state.database, known.org_id, known.person_id, session.id).await?;
     standing.ok_or_else(refused)?;
     tokens(&state, session)
 }

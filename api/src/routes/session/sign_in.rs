@@ -51,15 +51,22 @@ pub async fn sign_in(
         state.by_email.count(&email);
         Problem::unauthorized("The address or the password is wrong.")
     };
-    let known = door::sign_in(&state.database, &body.email, &body.password).await?.ok_or_else(refused)?;
+    let known = door::sign_in(&state.database, &body.email, &body.password)
+        .await?
+        .ok_or_else(refused)?;
     let session = door::begin_session(&state.database, known).await?;
-    let standing = person::standing(&state.database, known.org_id, known.person_id, session.id).await?;
+    let standing =
+        person::standing(&state.database, known.org_id, known.person_id, session.id).await?;
     standing.ok_or_else(refused)?;
     tokens(&state, session)
 }
 
 fn address(state: &State, request: &HttpRequest) -> String {
     let info = request.connection_info();
-    let address = if state.behind_proxy { info.realip_remote_addr() } else { info.peer_addr() };
+    let address = if state.behind_proxy {
+        info.realip_remote_addr()
+    } else {
+        info.peer_addr()
+    };
     address.unwrap_or_default().to_owned()
 }
