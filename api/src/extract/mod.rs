@@ -1,8 +1,8 @@
 //! How a request is read. Each extractor refuses what it cannot read with a [`Problem`](crate::problem::Problem) that
 //! names the field, before a handler runs.
 //!
-//! The names `Json`, `Path` and `Query` are those that `utoipa::path` looks for, so that body and parameters document
-//! themselves.
+//! The names `Json` and `Path` are those that `utoipa::path` looks for, so that bodies and path parameters document
+//! themselves; a query is named once more, as `params(Filter)`.
 
 mod json;
 mod path;

@@ -12,11 +12,11 @@ macro_rules! change {
         $(#[$meta])*
         #[derive(Debug, Clone, Default, serde::Deserialize)]
         #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-        #[serde(deny_unknown_fields, default)]
+        #[serde(deny_unknown_fields)]
         pub struct $name {
             $(
                 $(#[$field_meta])*
-                #[serde(deserialize_with = "crate::change::present")]
+                #[serde(default, deserialize_with = "crate::change::present")]
                 #[cfg_attr(feature = "schema", schema(value_type = $type, required = false))]
                 pub $field: Option<$type>,
             )+

@@ -30,6 +30,7 @@ pub struct Filter {
 /// List the depots you may see, by id.
 #[utoipa::path(
     tag = "depots",
+    params(Filter),
     responses((status = 200, description = "One page of depots.", body = Page<Depot>)),
     extensions(("x-roles" = json!(EVERYONE)))
 )]
