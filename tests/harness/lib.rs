@@ -1,1 +1,20 @@
-//! Placeholder.
+//! What the tests stand on: a real server on a port of its own, a database of its own (cloned in a blink from one
+//! template), and actors who speak to it over real HTTP.
+//!
+//! ```no_run
+//! # async fn example() {
+//! let server = rimeyard_harness::TestServer::start().await;
+//! let depots = server.technician().await.get("/v1/depots").await.expect(200).json();
+//! assert_eq!(depots["items"][0]["name"], "Home");
+//! # }
+//! ```
+
+mod actor;
+mod postgres;
+mod server;
+mod world;
+
+pub use actor::{Actor, Answer};
+pub use postgres::{TestDatabase, fresh_database};
+pub use server::TestServer;
+pub use world::{Depot, Organisation, PASSWORD, World, email};

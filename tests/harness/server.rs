@@ -1,0 +1,123 @@
+//! A server for one test.
+
+use std::net::SocketAddr;
+use std::thread;
+
+use actix_web::dev::ServerHandle;
+use actix_web::web::Data;
+use rimeyard_api::settings::Settings;
+use rimeyard_api::{State, server};
+use rimeyard_store::{Database, Role, Sizes};
+use tokio::sync::oneshot;
+
+use crate::actor::Actor;
+use crate::postgres::{TestDatabase, fresh_database};
+use crate::world::{World, email};
+
+/// A server on a port of its own with a database of its own. It stops when it is dropped.
+pub struct TestServer {
+    /// Where it listens.
+    pub address: SocketAddr,
+    /// The same database, to look and to set up what HTTP cannot.
+    pub database: Database,
+    /// Past row-level security, to look at what is really stored.
+    pub owner_url: String,
+    /// Who and what is in it at the start.
+    pub world: World,
+    handle: ServerHandle,
+}
+
+impl TestServer {
+    /// Starts one, without a worker: nothing is recomputed.
+    pub async fn start() -> Self {
+        Self::start_with(|_| {}).await
+    }
+
+    /// Starts one with other settings.
+    pub async fn start_with(change: impl FnOnce(&mut Settings)) -> Self {
+        let mut settings = Settings::defaults();
+        settings.scratch_database = true;
+        settings.threads = 1;
+        change(&mut settings);
+        let database = fresh_database().await;
+        let (login_url, owner_url, world) = (database.login_url.clone(), database.owner_url.clone(), database.world);
+        let (told, started) = oneshot::channel();
+        // A thread of its own, so that it outlives no test and no test's runtime ends under it.
+        thread::spawn(move || run(database, &settings, told));
+        let (address, handle) = started.await.expect("the server starts");
+        let sizes = Sizes { app: 2, door: 1, clock: 1 };
+        let database = Database::connect(&login_url, sizes).await.expect("the test connects");
+        Self { address, database, owner_url, world, handle }
+    }
+
+    /// Nobody: no token.
+    pub fn anonymous(&self) -> Actor {
+        Actor::new(self.address, None)
+    }
+
+    /// The person of this role in our organisation.
+    pub async fn of_role(&self, role: Role) -> Actor {
+        self.anonymous().signed_in(&email("ours", role)).await
+    }
+
+    /// The person of this role in the other organisation.
+    pub async fn foreigner(&self, role: Role) -> Actor {
+        self.anonymous().signed_in(&email("theirs", role)).await
+    }
+
+    /// The technician, granted Home.
+    pub async fn technician(&self) -> Actor {
+        self.of_role(Role::Technician).await
+    }
+
+    /// The operator, granted Home.
+    pub async fn operator(&self) -> Actor {
+        self.of_role(Role::Operator).await
+    }
+
+    /// The depot lead, granted Home.
+    pub async fn depot_lead(&self) -> Actor {
+        self.of_role(Role::DepotLead).await
+    }
+
+    /// The district manager, granted every depot.
+    pub async fn district_manager(&self) -> Actor {
+        self.of_role(Role::DistrictManager).await
+    }
+
+    /// The depot's own program, granted Home.
+    pub async fn depot_system(&self) -> Actor {
+        self.of_role(Role::DepotSystem).await
+    }
+
+    /// The administrator, granted every depot.
+    pub async fn administrator(&self) -> Actor {
+        self.of_role(Role::Administrator).await
+    }
+
+    /// The administrator of the other organisation.
+    pub async fn foreign_administrator(&self) -> Actor {
+        self.foreigner(Role::Administrator).await
+    }
+}
+
+impl Drop for TestServer {
+    fn drop(&mut self) {
+        // Asked for at once; its thread does the rest.
+        drop(self.handle.stop(false));
+    }
+}
+
+fn run(own: TestDatabase, settings: &Settings, told: oneshot::Sender<(SocketAddr, ServerHandle)>) {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
+    runtime.block_on(async {
+        let sizes = Sizes { app: 4, door: 2, clock: 1 };
+        let database = Database::connect(&own.login_url, sizes).await.expect("the server connects");
+        let state = Data::new(State::new(database, settings).await.expect("the server has its keys"));
+        let (server, address) = server::bind(state, "127.0.0.1:0", settings.threads).expect("a free port");
+        // A test that ended early waits for nothing.
+        let _ = told.send((address, server.handle()));
+        server.await.expect("the server ends well");
+        own.drop().await;
+    });
+}
