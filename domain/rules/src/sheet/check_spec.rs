@@ -68,6 +68,7 @@ pub enum Derived {
 /// How a measure's value is said, after its number and unit.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Words {
     /// From 0 up: "over the rim", "of rubber".
     pub over: String,
