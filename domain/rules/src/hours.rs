@@ -6,7 +6,8 @@
 //! nodes that every part of a machine shares.
 
 use crate::special::{
-    beta_log_odds_quantile, beta_tails, digamma, ln_beta, logistic, normal_density, trigamma,
+    beta_log_odds_quantile, beta_power, beta_tails, digamma, ln_beta, logistic, normal_density,
+    trigamma,
 };
 
 /// What is known of a model's use before any hours of a machine are read.
@@ -139,6 +140,10 @@ impl HoursTable {
         table
     }
 
+    /// nodes
+    pub fn nodes(&self) -> usize {
+        self.lattice.hours.len()
+    }
     /// P(no hours at all).
     pub fn none(&self) -> f64 {
         self.none
@@ -149,13 +154,33 @@ impl HoursTable {
         if hours < 0.0 {
             return 0.0;
         }
-        let total = hours + self.usage.b;
-        let (x, y) = (hours / total, self.usage.b / total);
-        let sum: f64 = self
-            .shapes
-            .iter()
-            .map(|(shape, weight)| weight * beta_tails(*shape, self.usage.a, x, y).0)
-            .sum();
+        let Usage { a, b, .. } = self.usage;
+        let (x, y) = (hours / (hours + b), b / (hours + b));
+        // From the largest shape down, since neighbours share work: I_x(k, a) = I_x(k + 1, a) + x^k y^a / (k B(k, a)),
+        // and each of these terms is the one above times (k + 1) / (x (k + a)).
+        let mut shape_now = f64::INFINITY;
+        let (mut below, mut term) = (0.0, 0.0);
+        let mut sum = 0.0;
+        for (shape, weight) in self.shapes.iter().rev() {
+            let steps = shape_now - shape;
+            if steps <= 40.0 && steps.fract() == 0.0 && term > 1e-250 {
+                while shape_now > *shape {
+                    shape_now -= 1.0;
+                    below += term;
+                    term *= shape_now / (x * (shape_now - 1.0 + a));
+                }
+            } else {
+                shape_now = *shape;
+                below = beta_tails(shape_now, a, x, y).0;
+                let next = shape_now - 1.0;
+                term = if next > 0.0 {
+                    beta_power(next, a, x, y) / next
+                } else {
+                    0.0
+                };
+            }
+            sum += weight * below;
+        }
         (self.none + sum).min(1.0)
     }
 
@@ -290,3 +315,6 @@ impl HoursTable {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

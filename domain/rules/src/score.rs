@@ -38,6 +38,9 @@ pub struct HoursToClear {
 /// States at most; with more, rates are rounded to a coarser grid.
 const STATES_MAX: usize = 20_000;
 
+/// States times units at most.
+const STEPS_MAX: usize = 40_000_000;
+
 /// The score of `units` against `needed_rate`, m2/h; at most `operators` of those that work go out, all if `None`.
 ///
 /// Nothing needed is 100; no units against a need are 0.
@@ -56,17 +59,25 @@ pub fn depot_scores<const N: usize>(
     needed_rate: f64,
     operators: Option<u32>,
 ) -> [Score; N] {
-    let fleet = Fleet::new(rates, works, operators);
-    if let Some(outcome) = fleet.outcome(needed_rate, |rate| rate) {
+    scores(rates, works, needed_rate, operators, STATES_MAX)
+}
+
+/// [`depot_scores`] with at most `states_max` states.
+fn scores<const N: usize>(
+    rates: &[f64],
+    works: &[[f64; N]],
+    needed_rate: f64,
+    operators: Option<u32>,
+    states_max: usize,
+) -> [Score; N] {
+    let fleet = Fleet::new(rates, works, operators, states_max);
+    let states_max = fleet.states_max;
+    if let Some(outcome) = fleet.outcome(needed_rate, |rate| rate, states_max) {
         return std::array::from_fn(|n| outcome.score(n, outcome.enough[n]));
     }
     let grid = fleet.grid(needed_rate);
-    let down = fleet
-        .outcome(needed_rate, |rate| (rate / grid + 1e-9).floor() * grid)
-        .expect("a grid chosen to have few enough states");
-    let up = fleet
-        .outcome(needed_rate, |rate| (rate / grid - 1e-9).ceil() * grid)
-        .expect("a grid chosen to have few enough states");
+    let down = fleet.on_grid(needed_rate, |rate| (rate / grid + 1e-9).floor() * grid);
+    let up = fleet.on_grid(needed_rate, |rate| (rate / grid - 1e-9).ceil() * grid);
     std::array::from_fn(|n| down.score(n, up.enough[n].max(down.enough[n])))
 }
 
@@ -74,20 +85,16 @@ pub fn depot_scores<const N: usize>(
 pub fn hours_to_clear(units: &[UnitChance], work_m2: f64, operators: Option<u32>) -> HoursToClear {
     let rates: Vec<f64> = units.iter().map(|unit| unit.rate).collect();
     let works: Vec<[f64; 1]> = units.iter().map(|unit| [unit.works]).collect();
-    let fleet = Fleet::new(&rates, &works, operators);
+    let fleet = Fleet::new(&rates, &works, operators, STATES_MAX);
     let outcome = fleet
-        .outcome(f64::INFINITY, |rate| rate)
+        .outcome(f64::INFINITY, |rate| rate, fleet.states_max)
         .unwrap_or_else(|| {
             let grid = fleet.grid(rates.iter().sum());
-            fleet
-                .outcome(f64::INFINITY, |rate| {
-                    if rate > 0.0 {
-                        (rate / grid).round().max(1.0) * grid
-                    } else {
-                        0.0
-                    }
-                })
-                .expect("a grid chosen to have few enough states")
+            // To the nearest, but nothing that runs to a standstill.
+            fleet.on_grid(f64::INFINITY, |rate| match (rate / grid).round() {
+                steps if steps >= 1.0 || rate <= 0.0 => steps * grid,
+                _ => grid,
+            })
         });
     let mut running = 0.0;
     let mut hours = 0.0;
@@ -140,26 +147,44 @@ struct Fleet<const N: usize> {
     units: Vec<(f64, [f64; N])>,
     /// How many may run; `None` where all may, and then how many run is no part of a state.
     operators: Option<u32>,
+    states_max: usize,
 }
 
 impl<const N: usize> Fleet<N> {
-    fn new(rates: &[f64], works: &[[f64; N]], operators: Option<u32>) -> Self {
+    fn new(rates: &[f64], works: &[[f64; N]], operators: Option<u32>, states_max: usize) -> Self {
         let mut units: Vec<(f64, [f64; N])> =
             rates.iter().copied().zip(works.iter().copied()).collect();
         units.sort_unstable_by(|left, right| right.0.total_cmp(&left.0));
         let operators = operators.filter(|most| (*most as usize) < units.len());
-        Fleet { units, operators }
+        // A very large fleet gets fewer states, so that no answer takes seconds.
+        let states_max = states_max.min(STEPS_MAX / units.len().max(1));
+        Fleet {
+            units,
+            operators,
+            states_max,
+        }
     }
 
-    /// A grid in whole 10 m2/h with at most [`STATES_MAX`] states under `needed_rate`.
+    /// A grid in whole 10 m2/h with some `states_max` states under `needed_rate`, though at least one a row.
     fn grid(&self, needed_rate: f64) -> f64 {
         let rows = self.operators.map_or(1, |most| most as usize + 1);
-        let columns = (STATES_MAX / rows).saturating_sub(2).max(1);
+        let columns = (self.states_max / rows).saturating_sub(2).max(1);
         (needed_rate / columns as f64 / 10.0).ceil().max(1.0) * 10.0
     }
 
-    /// Where the units end up with rates rounded by `round`; `None` with more than [`STATES_MAX`] states.
-    fn outcome(&self, needed_rate: f64, round: impl Fn(f64) -> f64) -> Option<Outcome<N>> {
+    /// Where the units end up with rates rounded to a grid.
+    fn on_grid(&self, needed_rate: f64, round: impl Fn(f64) -> f64) -> Outcome<N> {
+        self.outcome(needed_rate, round, usize::MAX)
+            .expect("no limit on states")
+    }
+
+    /// Where the units end up with rates rounded by `round`; `None` with more than `states_max` states.
+    fn outcome(
+        &self,
+        needed_rate: f64,
+        round: impl Fn(f64) -> f64,
+        states_max: usize,
+    ) -> Option<Outcome<N>> {
         // Sums that are whole in tens differ from the need by rounding only.
         let bar = needed_rate - 1e-8_f64.max(1e-12 * needed_rate);
         let mut enough = [0.0; N];
@@ -221,7 +246,7 @@ impl<const N: usize> Fleet<N> {
             for state in &states[stays..] {
                 next.push(state.stays(works, most));
             }
-            if next.len() > STATES_MAX {
+            if next.len() > states_max {
                 return None;
             }
             std::mem::swap(&mut states, &mut next);
@@ -250,3 +275,6 @@ impl<const N: usize> State<N> {
 fn before<const N: usize>(state: &State<N>, key: (u32, f64)) -> bool {
     state.running < key.0 || (state.running == key.0 && state.rate < key.1)
 }
+
+#[cfg(test)]
+mod tests;

@@ -196,3 +196,6 @@ impl WearPath {
         (x.is_finite() && right).then_some(x)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,101 @@
+use super::*;
+use proptest::prelude::*;
+
+fn usage() -> impl Strategy<Value = Usage> {
+    (
+        prop_oneof![Just(1.0), Just(2.0), 0.05..4.0_f64],
+        1.0..30.0_f64,
+        0.5..8.0_f64,
+        0.0..300.0_f64,
+        0.0..60.0_f64,
+    )
+        .prop_map(
+            |(shape, prior_days, prior_hours_per_day, run_hours, snow_days)| {
+                let prior = UsagePrior {
+                    shape,
+                    prior_days,
+                    prior_hours_per_day,
+                };
+                Usage::new(&prior, run_hours, snow_days)
+            },
+        )
+}
+
+fn scenarios() -> impl Strategy<Value = Vec<f64>> {
+    prop::collection::vec((0..60_u32).prop_map(f64::from), 1..12)
+}
+
+proptest! {
+    /// h / (h + b) is Beta(k e, a): its first two moments are rational.
+    #[test]
+    fn nodes_have_the_moments_of_the_distribution(usage in usage(), days in scenarios()) {
+        let table = usage.table(&days);
+        let first = table.average(|h| h / (h + usage.b));
+        let second = table.average(|h| (h / (h + usage.b)).powi(2));
+        let share = 1.0 / days.len() as f64;
+        let (mut exact_first, mut exact_second) = (0.0, 0.0);
+        for e in &days {
+            let k = usage.shape * e;
+            let mean = k / (k + usage.a);
+            exact_first += share * mean;
+            exact_second += share * mean * (k + 1.0) / (k + usage.a + 1.0);
+        }
+        prop_assert!((first - exact_first).abs() < 1e-11, "{first} {exact_first}");
+        prop_assert!((second - exact_second).abs() < 1e-11, "{second} {exact_second}");
+        prop_assert!((table.average(|_| 1.0) - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn the_mixture_is_the_mean_of_its_scenarios(usage in usage(), days in scenarios(), hours in 0.0..400.0_f64) {
+        let table = usage.table(&days);
+        let apart: f64 = days.iter().map(|e| usage.at_most(*e, hours)).sum::<f64>() / days.len() as f64;
+        prop_assert!((table.at_most(hours) - apart).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_quantile_has_its_chance(usage in usage(), days in 0.5..60.0_f64, p in 0.001..0.999_f64) {
+        let hours = usage.quantile(days, p);
+        prop_assert!(hours < 1e-280 || (usage.at_most(days, hours) / p - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn more_days_are_more_hours(usage in usage(), days in 0.0..60.0_f64, more in 0.0..10.0_f64, hours in 0.0..300.0_f64) {
+        let now = usage.at_most(days, hours);
+        prop_assert!((0.0..=1.0).contains(&now));
+        prop_assert!(usage.at_most(days + more, hours) <= now + 1e-14);
+        prop_assert!(usage.at_most(days, hours + more) >= now - 1e-14);
+    }
+}
+
+/// Ten days of 3 h before, none run: the mean is the prior's; and 20 h on 10 days more bring it to 50/20.
+#[test]
+fn the_mean_rate_is_hours_over_days() {
+    let prior = UsagePrior {
+        shape: 1.0,
+        prior_days: 10.0,
+        prior_hours_per_day: 3.0,
+    };
+    assert!((Usage::new(&prior, 0.0, 0.0).hours_per_day() - 3.0).abs() < 1e-12);
+    assert!((Usage::new(&prior, 20.0, 10.0).hours_per_day() - 2.5).abs() < 1e-12);
+    let table = Usage::new(&prior, 20.0, 10.0).table(&[0.0, 8.0]);
+    assert!((table.mean() - 10.0).abs() < 1e-12);
+}
+
+#[test]
+fn no_days_are_no_hours() {
+    let prior = UsagePrior {
+        shape: 1.0,
+        prior_days: 10.0,
+        prior_hours_per_day: 3.0,
+    };
+    // Hours on no snow days at all are real: a machine lent out, or run in.
+    let usage = Usage::new(&prior, 20.0, 0.0);
+    assert_eq!(usage.at_most(0.0, 0.0), 1.0);
+    assert_eq!(usage.quantile(0.0, 0.9), 0.0);
+    assert_eq!(usage.table(&[0.0, 0.0]).none(), 1.0);
+    assert_eq!(usage.table(&[]).average(|h| h + 2.0), 2.0);
+    let half = usage.table(&[0.0, 7.0]);
+    assert_eq!(half.none(), 0.5);
+    assert_eq!(half.at_most(0.0), 0.5);
+    assert_eq!(half.at_most(-1.0), 0.0);
+}
