@@ -80,3 +80,85 @@ pub(crate) fn by_deadline(duties: &[DutyDemand]) -> Vec<(f64, f64)> {
     });
     sorted
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// Work done in steps, first owed first: does everything that appears get done by when it is owed?
+    fn keeps_up(rate: f64, storm_hours: f64, cycles: u32, duties: &[DutyDemand]) -> bool {
+        let between = storm_hours / f64::from(cycles);
+        // Each job: appears, owed, area left.
+        let mut jobs: Vec<(f64, f64, f64)> = duties
+            .iter()
+            .flat_map(|duty| {
+                (0..cycles).map(move |cycle| {
+                    let appears = f64::from(cycle) * between;
+                    (appears, appears + duty.clear_within_h, duty.area_m2)
+                })
+            })
+            .collect();
+        let mut now = 0.0;
+        loop {
+            let next_appears = jobs
+                .iter()
+                .filter(|job| job.0 > now && job.2 > 0.0)
+                .map(|job| job.0)
+                .fold(f64::INFINITY, f64::min);
+            let first = jobs
+                .iter_mut()
+                .filter(|job| job.0 <= now && job.2 > 1e-7)
+                .min_by(|left, right| left.1.total_cmp(&right.1));
+            let Some(job) = first else {
+                if next_appears.is_infinite() {
+                    return true;
+                }
+                now = next_appears;
+                continue;
+            };
+            let until = (now + job.2 / rate).min(next_appears);
+            job.2 -= (until - now) * rate;
+            if job.2 <= 1e-7 && until > job.1 + 1e-7 || job.2 > 1e-7 && until >= job.1 {
+                return false;
+            }
+            now = until;
+        }
+    }
+
+    fn duties() -> impl Strategy<Value = Vec<DutyDemand>> {
+        prop::collection::vec(
+            (
+                100.0..5000.0_f64,
+                prop_oneof![0.5..24.0_f64, (1..12_u32).prop_map(f64::from)],
+            )
+                .prop_map(|(area_m2, clear_within_h)| DutyDemand {
+                    area_m2,
+                    clear_within_h,
+                }),
+            1..6,
+        )
+    }
+
+    proptest! {
+        /// At the needed rate, and hardly under it, the work itself says whether it can be done. With equal times between
+        /// cycles and everything appearing at once, first owed first is what the criterion promises.
+        #[test]
+        fn the_needed_rate_is_what_the_work_needs(duties in duties(), cycles in 1..7_u32, storm_hours in 2.0..30.0_f64) {
+            let depth = f64::from(cycles) * 50.0;
+            let demand = needed_rate(storm_hours, depth, 50.0, &duties);
+            prop_assert_eq!(demand.cycles, cycles);
+            prop_assert!(keeps_up(demand.needed_rate * (1.0 + 1e-6), storm_hours, cycles, &duties));
+            prop_assert!(!keeps_up(demand.needed_rate * 0.999, storm_hours, cycles, &duties));
+        }
+
+        #[test]
+        fn more_snow_or_ground_needs_more(
+            duties in duties(), depth in 0.0..400.0_f64, more in 0.0..200.0_f64, storm_hours in 2.0..30.0_f64,
+        ) {
+            let now = needed_rate(storm_hours, depth, 50.0, &duties).needed_rate;
+            prop_assert!(needed_rate(storm_hours, depth + more, 50.0, &duties).needed_rate >= now - 1e-9);
+            prop_assert!(needed_rate(storm_hours, depth, 50.0, &duties[1..]).needed_rate <= now + 1e-9);
+        }
+    }
+}

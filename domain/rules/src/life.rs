@@ -99,3 +99,77 @@ pub fn breaks_enough(alpha: f64, beta: f64, hours: f64, spares: u32) -> f64 {
     let total = beta + hours;
     beta_tails(alpha, f64::from(spares) + 1.0, beta / total, hours / total).0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn life_falls_with_what_is_asked_and_rises_with_what_was_seen(
+            shape in 0.5..5.0_f64, scale in 20.0..500.0_f64, weight in 0.5..10.0_f64,
+            age in 0.0..400.0_f64, next in 0.0..100.0_f64, more in 0.0..100.0_f64,
+        ) {
+            let life = Life::new(shape, scale, weight, &[]);
+            let now = life.lasts(age, next);
+            prop_assert!((0.0..=1.0).contains(&now));
+            prop_assert!(life.lasts(age, next + more) <= now);
+            prop_assert_eq!(life.lasts(age, 0.0), 1.0);
+            let sound = History { entry: 0.0, exit: 1.0 + more, failed: false };
+            prop_assert!(Life::new(shape, scale, weight, &[sound]).lasts(age, next) >= now);
+            let failed = History { failed: true, ..sound };
+            prop_assert!(Life::new(shape, scale, weight, &[failed]).lasts(age, next)
+                <= Life::new(shape, scale, weight, &[sound]).lasts(age, next));
+            // A wearing part is worse when older.
+            if shape >= 1.0 {
+                prop_assert!(life.lasts(age + more, next) <= now + 1e-14);
+            }
+        }
+
+        #[test]
+        fn spares_help_and_hours_hurt(
+            alpha in 0.2..30.0_f64, beta in 5.0..500.0_f64, hours in 0.0..300.0_f64, more in 0.0..100.0_f64, spares in 0..20_u32,
+        ) {
+            let now = breaks_enough(alpha, beta, hours, spares);
+            prop_assert!((0.0..=1.0).contains(&now));
+            prop_assert!(breaks_enough(alpha, beta, hours, spares + 1) >= now - 1e-14);
+            prop_assert!(breaks_enough(alpha, beta, hours + more, spares) <= now + 1e-14);
+            prop_assert_eq!(breaks_enough(alpha, beta, 0.0, spares), 1.0);
+        }
+    }
+
+    /// Entered at 30 h, out at 50 h, shape 2, scale 100, weight 1: beta = 1 x 100^2 + 50^2 - 30^2 = 11,600. From new, 20 h
+    /// more: (11600/(11600 + 400))^1 = 0.96667.
+    #[test]
+    fn a_life_worked_by_hand() {
+        let history = History {
+            entry: 30.0,
+            exit: 50.0,
+            failed: false,
+        };
+        let life = Life::new(2.0, 100.0, 1.0, &[history]);
+        assert!((life.beta - 11_600.0).abs() < 1e-9);
+        assert_eq!(life.alpha, 1.0);
+        assert!((life.lasts(0.0, 20.0) - 29.0 / 30.0).abs() < 1e-12);
+    }
+
+    /// A failure found within a short interval is as good as a dated one.
+    #[test]
+    fn a_failure_found_at_once_is_dated() {
+        let dated = History {
+            entry: 0.0,
+            exit: 80.0,
+            failed: true,
+        };
+        let found = FoundFailed {
+            entry: 0.0,
+            sound: 79.999_99,
+            found: 80.0,
+        };
+        let exact = Life::new(2.0, 100.0, 3.0, &[dated]);
+        let got = Life::new(2.0, 100.0, 3.0, &[]).found_failed(&[found]);
+        assert!((got.alpha / exact.alpha - 1.0).abs() < 1e-5);
+        assert!((got.beta / exact.beta - 1.0).abs() < 1e-5);
+    }
+}

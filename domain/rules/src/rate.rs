@@ -127,3 +127,62 @@ fn ln_failed(x: f64, q: f64) -> f64 {
         (-q * (-x).exp()).ln_1p()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// With one failure and q = 1 the posterior is a difference of two Gammas, whose moments are closed:
+    /// l^(a-1) e^(-bl) (1 - e^(-cl)) integrates to G(a) (b^-a - (b+c)^-a).
+    fn one_failure(alpha: f64, beta: f64, c: f64, q: f64) -> RateBelief {
+        let moment = |order: f64| {
+            let power = alpha + order;
+            beta.powf(-power) - q * (beta + c).powf(-power)
+        };
+        let mean = alpha * moment(1.0) / moment(0.0);
+        let second = alpha * (alpha + 1.0) * moment(2.0) / moment(0.0);
+        let variance = second - mean * mean;
+        RateBelief {
+            alpha: mean * mean / variance,
+            beta: mean / variance,
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn one_failure_is_learned_exactly(
+            alpha in 0.05..20.0_f64, beta in 1.0..1000.0_f64, c in 0.5..500.0_f64, q in prop_oneof![Just(1.0), 0.0..1.0_f64],
+        ) {
+            let got = RateBelief { alpha, beta }.learn(0.0, &[Interval { exposure: c, certain: q }]);
+            let exact = one_failure(alpha, beta, c, q);
+            prop_assert!((got.alpha / exact.alpha - 1.0).abs() < 1e-8, "{got:?} {exact:?}");
+            prop_assert!((got.beta / exact.beta - 1.0).abs() < 1e-8, "{got:?} {exact:?}");
+        }
+
+        /// Many failures in very short intervals are dated failures: alpha + r, beta.
+        #[test]
+        fn failures_in_short_intervals_are_dated(alpha in 0.5..10.0_f64, beta in 50.0..500.0_f64, r in 1..200_usize) {
+            let interval = Interval { exposure: 1e-9, certain: 1.0 };
+            let got = RateBelief { alpha, beta }.learn(0.0, &vec![interval; r]);
+            prop_assert!((got.alpha / (alpha + r as f64) - 1.0).abs() < 1e-6, "{got:?}");
+            prop_assert!((got.beta / beta - 1.0).abs() < 1e-6, "{got:?}");
+        }
+    }
+
+    #[test]
+    fn without_failures_the_belief_is_exact() {
+        let belief = RateBelief {
+            alpha: 2.0,
+            beta: 100.0,
+        };
+        let got = belief.learn(50.0, &[]);
+        assert_eq!((got.alpha, got.beta), (2.0, 150.0));
+        // A failure of a machine that may fail at once anyway, and did not stand, teaches nothing.
+        let at_once = Interval {
+            exposure: 0.0,
+            certain: 0.9,
+        };
+        assert_eq!(belief.learn(50.0, &[at_once]).beta, 150.0);
+    }
+}

@@ -220,9 +220,7 @@ impl<const N: usize> Fleet<N> {
                 }
                 let moved: [f64; N] = std::array::from_fn(|n| state.chance[n] * works[n]);
                 if key.1 >= bar {
-                    for n in 0..N {
-                        enough[n] += moved[n];
-                    }
+                    add(&mut enough, &moved);
                     continue;
                 }
                 if stays < states.len()
@@ -230,9 +228,7 @@ impl<const N: usize> Fleet<N> {
                     && states[stays].rate == key.1
                 {
                     let mut joined = states[stays].stays(works, most);
-                    for n in 0..N {
-                        joined.chance[n] += moved[n];
-                    }
+                    add(&mut joined.chance, &moved);
                     next.push(joined);
                     stays += 1;
                 } else {
@@ -269,6 +265,12 @@ impl<const N: usize> State<N> {
             chance: std::array::from_fn(|n| self.chance[n] * (1.0 - works[n])),
             ..*self
         }
+    }
+}
+
+fn add<const N: usize>(sums: &mut [f64; N], chances: &[f64; N]) {
+    for (sum, chance) in sums.iter_mut().zip(chances) {
+        *sum += chance;
     }
 }
 

@@ -158,3 +158,70 @@ pub fn window(winters: &[Option<(f64, f64)>]) -> Option<(f64, f64)> {
     let ends = quantile(|days| days.1, f64::NEG_INFINITY, 0.9)?;
     Some((starts, ends))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use jiff::civil::date;
+
+    fn day(text: &str) -> MonthDay {
+        MonthDay::parse(text).unwrap()
+    }
+
+    #[test]
+    fn winters_run_from_july_to_june() {
+        assert_eq!(Winter::of(date(2025, 6, 30)), Winter(2024));
+        assert_eq!(Winter::of(date(2025, 7, 1)), Winter(2025));
+        assert_eq!(Winter(2025).day(date(2025, 7, 1)), 0);
+        // 31 + 31 + 30 + 31 + 14 days after 1 July is 15 November.
+        assert_eq!(Winter(2025).day(date(2025, 11, 15)), 137);
+        assert_eq!(Winter(2023).day(date(2024, 6, 30)), 365);
+    }
+
+    #[test]
+    fn this_season_is_the_one_running_or_else_the_next() {
+        let (starts, ends) = (day("11-15"), day("04-10"));
+        let this = |today| Season::this(today, starts, ends).starts;
+        assert_eq!(this(date(2025, 11, 25)), date(2025, 11, 15));
+        assert_eq!(this(date(2026, 4, 10)), date(2025, 11, 15));
+        assert_eq!(this(date(2026, 4, 11)), date(2026, 11, 15));
+        assert_eq!(this(date(2026, 8, 1)), date(2026, 11, 15));
+        let season = Season::this(date(2025, 8, 1), starts, ends);
+        assert_eq!(season.next(starts, ends).ends, date(2027, 4, 10));
+        assert!(season.runs_on(date(2026, 4, 10)) && !season.runs_on(date(2026, 4, 11)));
+    }
+
+    /// A season from 1 January: still the winter it belongs to, not the next one's.
+    #[test]
+    fn a_season_may_start_after_new_year() {
+        let season = Season::this(date(2026, 2, 1), day("01-05"), day("03-01"));
+        assert_eq!(season.starts, date(2026, 1, 5));
+        assert_eq!(
+            season.next(day("01-05"), day("03-01")).starts,
+            date(2027, 1, 5)
+        );
+    }
+
+    #[test]
+    fn typical_snow_days_are_spread_over_the_season_once_each() {
+        let season = Season::fixed(Winter(2025), day("11-15"), day("04-10"));
+        assert_eq!(season.days(), 147);
+        let dates = season.spread(21);
+        assert_eq!(dates.len(), 21);
+        assert!(
+            dates
+                .windows(2)
+                .all(|pair| days_between(pair[0], pair[1]) == 7)
+        );
+        assert!(season.runs_on(dates[0]) && season.runs_on(dates[20]));
+        assert_eq!(
+            season.snow_days_between(21, season.starts, date(2026, 7, 1)),
+            21
+        );
+        let middle = date(2026, 1, 20);
+        let before = season.snow_days_between(21, season.starts, middle);
+        let after = season.snow_days_between(21, middle, date(2026, 7, 1));
+        assert_eq!(before + after, 21);
+        assert!(season.spread(0).is_empty());
+    }
+}

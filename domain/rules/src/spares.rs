@@ -127,3 +127,76 @@ pub fn stock(winters: &[WinterDemand], breaks: Option<BreakRate>, service_level:
     }
     Stock { stock: low, mean }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The Poisson stock table (MIL-HDBK-338B; Blanchard, Logistics Engineering and Management; values computed): least
+    /// stock for mean demand m. A break rate known almost exactly makes demand Poisson.
+    #[test]
+    fn stock_for_poisson_demand_is_that_of_the_handbooks() {
+        let means = [
+            0.1, 0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 20.0,
+        ];
+        for (level, table) in [
+            (0.80, [0, 1, 1, 2, 3, 4, 6, 7, 8, 10, 13, 18, 24]),
+            (0.90, [0, 1, 1, 2, 4, 5, 7, 8, 9, 12, 14, 20, 26]),
+            (0.95, [1, 1, 2, 3, 5, 6, 8, 9, 10, 13, 15, 22, 28]),
+            (0.99, [1, 2, 3, 4, 6, 8, 9, 11, 12, 15, 18, 25, 31]),
+        ] {
+            for (mean, expected) in means.into_iter().zip(table) {
+                let winter = WinterDemand {
+                    wear_out: Vec::new(),
+                    hours: mean,
+                };
+                let known = BreakRate {
+                    alpha: 1e9,
+                    beta: 1e9,
+                };
+                let got = stock(&[winter], Some(known), level);
+                assert_eq!(got.stock, expected, "mean {mean} at {level}");
+                assert!((got.mean - mean).abs() < 1e-9);
+            }
+        }
+    }
+
+    /// A common winter treated as independent is badly short: sixty belts that all wear out in one winter of four, and
+    /// hardly in the others, want all but a few at 95 %, not a quarter of them and some.
+    #[test]
+    fn parts_share_the_winter() {
+        let winter = |chance| WinterDemand {
+            wear_out: vec![chance; 60],
+            hours: 0.0,
+        };
+        let apart = stock(
+            &[winter(0.95), winter(0.02), winter(0.02), winter(0.02)],
+            None,
+            0.95,
+        );
+        let pooled = stock(&[winter((0.95 + 3.0 * 0.02) / 4.0)], None, 0.95);
+        assert!((apart.mean - pooled.mean).abs() < 1e-9);
+        assert!(apart.stock >= 57, "{apart:?}");
+        assert!(pooled.stock <= 21, "{pooled:?}");
+    }
+
+    #[test]
+    fn nothing_that_can_fail_needs_no_stock() {
+        let none = WinterDemand {
+            wear_out: vec![0.0; 5],
+            hours: 0.0,
+        };
+        assert_eq!(
+            stock(&[none], None, 0.99),
+            Stock {
+                stock: 0,
+                mean: 0.0
+            }
+        );
+        let certain = WinterDemand {
+            wear_out: vec![1.0; 5],
+            hours: 0.0,
+        };
+        assert_eq!(stock(&[certain], None, 0.5).stock, 5);
+    }
+}

@@ -339,3 +339,31 @@ pub fn gamma_quantile(shape: f64, rate: f64, p: f64) -> f64 {
     };
     s.exp() / rate
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_fast_normal_is_within_1e_11() {
+        let fast = FastNormal::new();
+        for i in -200_000..=200_000 {
+            let z = f64::from(i) * 5e-5;
+            assert!((fast.cdf(z) - normal_cdf(z)).abs() < 1e-11, "{z}");
+        }
+        assert!(fast.cdf(f64::INFINITY) > 1.0 - 1e-15);
+        assert!(fast.cdf(f64::NEG_INFINITY) < 1e-15);
+    }
+
+    #[test]
+    fn quantiles_reach_the_ends() {
+        assert_eq!(beta_quantile(2.0, 3.0, 0.0), 0.0);
+        assert_eq!(beta_quantile(2.0, 3.0, 1.0), 1.0);
+        assert_eq!(gamma_quantile(2.0, 3.0, 0.0), 0.0);
+        assert_eq!(gamma_quantile(2.0, 3.0, 1.0), f64::INFINITY);
+        // Smaller than any double: nothing.
+        assert_eq!(gamma_quantile(1e-3, 1.0, 0.1), 0.0);
+        assert_eq!(beta_quantile(1e-3, 1.0, 0.1), 0.0);
+        assert_eq!(normal_quantile(0.5).abs(), 0.0);
+    }
+}

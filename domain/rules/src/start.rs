@@ -78,3 +78,84 @@ impl StartRate {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn rate() -> impl Strategy<Value = StartRate> {
+        (0.3..20.0_f64, 20.0..3000.0_f64, 0.5..2.0_f64, 0.5..=1.0_f64).prop_map(
+            |(alpha, beta, shape, at_once)| StartRate {
+                alpha,
+                beta,
+                shape,
+                at_once,
+            },
+        )
+    }
+
+    proptest! {
+        #[test]
+        fn standing_longer_or_worse_never_helps(
+            rate in rate(), days in 0.0..400.0_f64, more in 0.0..100.0_f64, factor in 1.0..3.0_f64,
+        ) {
+            let now = rate.chance(days, factor);
+            prop_assert!((0.0..=1.0).contains(&now));
+            prop_assert!(rate.chance(days + more, factor) <= now);
+            prop_assert!(rate.chance(days, factor + more) <= now);
+            prop_assert_eq!(rate.chance(0.0, factor), rate.at_once);
+        }
+
+        /// A failed start makes the next one less likely, a good one more.
+        #[test]
+        fn tests_teach_the_right_way(rate in rate(), days in 3.0..300.0_f64) {
+            let test = |started| StartTest { days, started, factor: 1.0 };
+            let at = |rate: &StartRate| rate.chance(100.0, 1.0);
+            prop_assert!(at(&rate.learn(&[test(true)])) >= at(&rate) - 1e-12);
+            // Matching two moments by a Gamma moves chances a little.
+            prop_assert!(at(&rate.learn(&[test(false)])) <= at(&rate) + 1e-3);
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+
+        /// The shared doubt: chances at a known rate, averaged over the belief, are the chance.
+        #[test]
+        fn chances_at_each_rate_average_to_the_chance(rate in rate(), days in 0.0..300.0_f64) {
+            let steps = 1000;
+            let mean = (0..steps)
+                .map(|i| rate.chance_at_rate(rate.quantile((f64::from(i) + 0.5) / f64::from(steps)), days, 1.5))
+                .sum::<f64>() / f64::from(steps);
+            prop_assert!((mean - rate.chance(days, 1.5)).abs() < 1e-3);
+        }
+    }
+
+    /// A fleet whose machines go dead at a known rate, tested once each after long stands, learns that rate: taking a
+    /// failure for an event at the day of the test would make long stands look better than they are.
+    #[test]
+    fn long_stands_are_not_flattered() {
+        let truth = 1.0 / 300.0;
+        let mut tests = Vec::new();
+        for days in [60.0, 120.0, 240.0, 300.0] {
+            let started = (1000.0 * (-truth * days as f64).exp()).round() as usize;
+            for i in 0..1000 {
+                tests.push(StartTest {
+                    days,
+                    started: i < started,
+                    factor: 1.0,
+                });
+            }
+        }
+        let prior = StartRate {
+            alpha: 1.0,
+            beta: 100.0,
+            shape: 1.0,
+            at_once: 1.0,
+        };
+        let learned = prior.learn(&tests);
+        // exp(-240/300) = 0.449.
+        assert!((learned.chance(240.0, 1.0) - 0.449).abs() < 0.003);
+    }
+}

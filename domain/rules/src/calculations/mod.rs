@@ -111,3 +111,6 @@ fn list<T>(field: impl Display, entries: &[T]) -> Result<(), Invalid> {
 fn one() -> f64 {
     1.0
 }
+
+#[cfg(test)]
+mod tests;
