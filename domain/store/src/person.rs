@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use diesel::prelude::*;
-use diesel::sql_types::{Array, Text, Uuid as SqlUuid};
+use diesel::sql_types::{Array, Nullable, Text, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
@@ -113,7 +113,7 @@ pub async fn standing(
 ) -> Result<Option<(Role, Depots)>> {
     database
         .read(&Tenant::system(org_id), async |tx| {
-            let lives = person_session(org_id, person_id, session);
+            let lives = living(org_id, person_id, session);
             let person_ids = [person_id];
             let (found, granted) = futures::join!(
                 person::table
@@ -140,15 +140,20 @@ pub async fn standing(
 }
 
 #[diesel::dsl::auto_type]
-fn person_session(org_id: Uuid, person_id: Uuid, session: Uuid) -> _ {
-    refresh_token::table.filter(
-        refresh_token::org_id
-            .eq(org_id)
-            .and(refresh_token::family.eq(session))
-            .and(refresh_token::person_id.eq(person_id))
-            .and(refresh_token::revoked_at.is_null())
-            .and(refresh_token::expires_at.gt(diesel::dsl::now)),
-    )
+fn living(org_id: Uuid, person_id: Uuid, session: Uuid) -> _ {
+    refresh_token::table
+        .filter(
+            refresh_token::org_id
+                .eq(org_id)
+                .and(refresh_token::family.eq(session)),
+        )
+        .filter(refresh_token::person_id.eq(person_id))
+        .filter(
+            refresh_token::revoked_at
+                .is_null()
+                .and(refresh_token::expires_at.gt(diesel::dsl::now)),
+        )
+        .select(refresh_token::family)
 }
 
 /// At most `limit` people, ordered by id, those after `after`. `email`: who signs in with exactly this address.
@@ -414,42 +419,50 @@ async fn grant(
     Ok(())
 }
 
-/// The application may write a hash and not read one, so what stays is left out and not read back.
+/// The application may write a hash and not read one (an upsert reads), so it updates, and inserts where there was
+/// nothing to update. What stays as it was is `None`.
 async fn set_credential(
     tx: &Tx<'_>,
     id: Uuid,
     email: Option<&String>,
     hashed: Option<&Hashed>,
 ) -> Result<()> {
-    let stored = match (email, hashed) {
-        (Some(email), Some(hashed)) => {
-            prepared(
-                diesel::sql_query(
-                    "insert into credential (org_id, person_id, email, password_hash) values ($1, $2, $3, $4)
-                     on conflict (org_id, person_id) do update
-                         set email = excluded.email, password_hash = excluded.password_hash, changed_at = now()",
-                )
-                .bind::<SqlUuid, _>(tx.org_id())
-                .bind::<SqlUuid, _>(id)
-                .bind::<Text, _>(email)
-                .bind::<Text, _>(&hashed.0),
+    let updated = prepared(
+        diesel::sql_query(
+            "update credential set email = coalesce($3, email), changed_at = now()
+             where org_id = $1 and person_id = $2",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<SqlUuid, _>(id)
+        .bind::<Nullable<Text>, _>(email),
+    )
+    .execute(&mut tx.connection())
+    .await;
+    let stored = match (updated, email, hashed) {
+        (Ok(0), Some(email), Some(hashed)) => {
+            diesel::insert_into(credential::table)
+                .values((
+                    credential::org_id.eq(tx.org_id()),
+                    credential::person_id.eq(id),
+                    credential::email.eq(email),
+                    credential::password_hash.eq(&hashed.0),
+                ))
+                .execute(&mut tx.connection())
+                .await
+        }
+        (Ok(1), _, Some(hashed)) => {
+            diesel::update(
+                credential::table.filter(
+                    credential::org_id
+                        .eq(tx.org_id())
+                        .and(credential::person_id.eq(id)),
+                ),
             )
+            .set(credential::password_hash.eq(&hashed.0))
             .execute(&mut tx.connection())
             .await
         }
-        (Some(email), None) => {
-            diesel::update(credential::table.filter(credential::org_id.eq(tx.org_id()).and(credential::person_id.eq(id))))
-                .set(credential::email.eq(email))
-                .execute(&mut tx.connection())
-                .await
-        }
-        (None, Some(hashed)) => {
-            diesel::update(credential::table.filter(credential::org_id.eq(tx.org_id()).and(credential::person_id.eq(id))))
-                .set((credential::password_hash.eq(&hashed.0), credential::changed_at.eq(diesel::dsl::now)))
-                .execute(&mut tx.connection())
-                .await
-        }
-        (None, None) => Ok(1),
+        (updated, ..) => updated,
     };
     match stored.map_err(Error::from) {
         Ok(_) => Ok(()),
