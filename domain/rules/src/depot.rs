@@ -8,8 +8,9 @@ use crate::because::chance_rounded;
 use crate::facts::DepotFacts;
 use crate::snow_days::SnowDays;
 use crate::storm::{Storm, StormName};
+use crate::unit::clock::UnitClock;
 use crate::unit::standing::Status;
-use crate::unit::{self, Shared, UnitClock, UnitState, model};
+use crate::unit::{self, Shared, UnitState, model};
 
 mod reasons;
 #[cfg(test)]
@@ -136,12 +137,17 @@ pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
         snow_days,
         storm,
     };
-    let clocks: Vec<Option<UnitClock>> = facts
+    let clocks: Vec<Option<UnitClock<'_>>> = facts
         .units
         .iter()
-        .map(|unit| UnitClock::new(unit, facts, &shared.snow_days, as_of))
+        .map(|unit| {
+            facts
+                .sheets
+                .get(&unit.model)
+                .map(|sheet| UnitClock::new(unit, sheet, &shared))
+        })
         .collect();
-    let models = model::models(facts, &clocks, &shared.snow_days, today);
+    let models = model::models(&shared, &clocks);
     let works = works::works(&shared);
     let units: Vec<UnitState> = facts
         .units

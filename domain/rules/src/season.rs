@@ -1,6 +1,6 @@
 //! Seasons (section 2 of the computation): winters from 1 July, the season's window, and a typical winter's snow days.
 
-use jiff::{ToSpan, civil::Date};
+use jiff::civil::Date;
 
 use crate::facts::MonthDay;
 
@@ -45,7 +45,24 @@ impl Winter {
 
 /// Days from `from` to `to`, negative if it is earlier.
 pub fn days_between(from: Date, to: Date) -> i32 {
-    from.until(to).map_or(0, |span| span.get_days())
+    day_number(to) - day_number(from)
+}
+
+/// Days since 1 March of the year 0 of the proleptic Gregorian calendar, for counting: with years that begin in March
+/// the leap day is the last one and month lengths follow a line (the reckoning of the Julian day number).
+pub fn day_number(date: Date) -> i32 {
+    let (month, day) = (i32::from(date.month()), i32::from(date.day()));
+    let year = i32::from(date.year()) - i32::from(month <= 2);
+    let month = (month + 9) % 12;
+    let leap_days = year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400);
+    365 * year + leap_days + (153 * month + 2) / 5 + day - 1
+}
+
+/// The date of a day number; `Date::MIN` or `Date::MAX` beyond what a date can be.
+pub fn date_of(day_number: i32) -> Date {
+    const EPOCH: Date = Date::constant(2000, 3, 1);
+    let days = i64::from(day_number) - i64::from(self::day_number(EPOCH));
+    EPOCH.saturating_add(jiff::SignedDuration::from_hours(24 * days))
 }
 
 /// First and last day of one season.
@@ -100,13 +117,16 @@ impl Season {
 
     /// `snow_days` snow days spread evenly over the season: the one scenario where no winter is on record.
     pub fn spread(self, snow_days: u32) -> Vec<Date> {
-        let days = self.days().max(1);
-        (0..snow_days)
-            .filter_map(|index| {
-                let day = (f64::from(index) + 0.5) / f64::from(snow_days) * f64::from(days);
-                self.starts.checked_add((day as i32).days()).ok()
-            })
-            .collect()
+        self.spread_numbers(snow_days).map(date_of).collect()
+    }
+
+    /// The same as day numbers.
+    pub fn spread_numbers(self, snow_days: u32) -> impl Iterator<Item = i32> {
+        let (starts, days) = (day_number(self.starts), self.days().max(1));
+        (0..snow_days).map(move |index| {
+            let day = (f64::from(index) + 0.5) / f64::from(snow_days) * f64::from(days);
+            starts + day as i32
+        })
     }
 
     /// How many of `snow_days` spread over the season fall on `from` or later, up to and without `until`.
@@ -223,5 +243,23 @@ mod tests {
         let after = season.snow_days_between(21, middle, date(2026, 7, 1));
         assert_eq!(before + after, 21);
         assert!(season.spread(0).is_empty());
+    }
+
+    /// Against the calendar of jiff, an independent one, day by day over four centuries and at the ends of time.
+    #[test]
+    fn day_numbers_count_days() {
+        let mut date = Date::constant(1799, 12, 25);
+        let mut number = day_number(date);
+        while date.year() < 2210 {
+            assert_eq!((day_number(date), date_of(number)), (number, date));
+            date = date.tomorrow().unwrap();
+            number += 1;
+        }
+        assert_eq!(date_of(i32::MAX), Date::MAX);
+        assert_eq!(date_of(i32::MIN), Date::MIN);
+        assert_eq!(
+            date_of(day_number(Date::constant(-1, 2, 28))),
+            Date::constant(-1, 2, 28)
+        );
     }
 }

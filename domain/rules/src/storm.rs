@@ -5,6 +5,8 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use crate::facts::DepotFacts;
+use crate::season::day_number;
+use crate::timeline::day_in;
 
 /// A storm to meet.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,10 +19,10 @@ pub struct Storm {
     pub starts_at: Option<Timestamp>,
     /// When it ends.
     pub ends_at: Option<Timestamp>,
-    /// The day it starts; today for the design storm.
-    pub first_day: Date,
+    /// The day it starts, as a day number; today for the design storm.
+    pub first_day: i32,
     /// The last day of it.
-    pub last_day: Date,
+    pub last_day: i32,
     /// How long it snows, h.
     pub hours: f64,
     /// How much falls, mm.
@@ -74,10 +76,8 @@ impl Storm {
                 name: "design storm".to_owned(),
                 starts_at: None,
                 ends_at: None,
-                first_day: today,
-                last_day: today
-                    .checked_add(jiff::Span::new().days(days))
-                    .unwrap_or(today),
+                first_day: day_number(today),
+                last_day: day_number(today) + days,
                 hours,
                 depth_mm: design.depth_mm.max(0.0),
                 reclear_mm: design.reclear_mm.max(1.0),
@@ -85,15 +85,14 @@ impl Storm {
                 low_c: design.low_c,
             };
         };
-        let day = |at| facts.zone.to_datetime(at).date();
         let seconds = (storm.ends_at.as_second() - storm.starts_at.as_second()) as f64;
         Storm {
             id: Some(storm.id),
             name: storm.name.clone(),
             starts_at: Some(storm.starts_at),
             ends_at: Some(storm.ends_at),
-            first_day: day(storm.starts_at),
-            last_day: day(storm.ends_at),
+            first_day: day_in(storm.starts_at, &facts.zone),
+            last_day: day_in(storm.ends_at, &facts.zone),
             hours: (seconds / 3600.0).clamp(0.1, 1000.0),
             depth_mm: storm.depth_mm.max(0.0),
             reclear_mm: storm.reclear_mm.max(1.0),

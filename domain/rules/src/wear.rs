@@ -167,6 +167,11 @@ impl WearPath {
         (self.level_variance + self.rate_variance * x * x).sqrt()
     }
 
+    /// As [`WearPath::lasts`], at a fraction of its cost, within 1e-11.
+    pub(crate) fn lasts_fast(&self, normal: FastNormal, limit: f64, at_hours: f64) -> f64 {
+        normal.cdf(self.score(limit, at_hours))
+    }
+
     /// Standard deviations between the value and `limit` at `hours`.
     fn score(&self, limit: f64, hours: f64) -> f64 {
         let x = hours - self.centre_hours;

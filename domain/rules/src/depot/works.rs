@@ -8,8 +8,8 @@ use crate::demand::{DutyDemand, needed_rate};
 use crate::facts::Duty;
 use crate::score::{Score, UnitChance, depot_scores, hours_to_clear};
 use crate::sheet::Work;
-use crate::unit::model::NODES;
-use crate::unit::{Shared, UnitState, can_work, mean_over_nodes, rate};
+use crate::unit::model::{NODES, mean_over_nodes};
+use crate::unit::{Shared, UnitState, can_work, rate};
 
 /// One kind of work of a depot: duties with a narrowest width are a kind of work of their own.
 pub struct WorkOf<'a> {

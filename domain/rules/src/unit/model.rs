@@ -2,16 +2,17 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
 use uuid::Uuid;
 
-use super::UnitClock;
-use crate::facts::{DepotFacts, FittedPartFacts, Fitting, UnitFacts};
+use super::Shared;
+use super::clock::{Moment, UnitClock, is_new};
+use crate::facts::FittedPartFacts;
 use crate::hours::UsagePrior;
 use crate::life::{History, Life};
-use crate::sheet::{CheckSpec, Clock, LifeSpec, Measure, PartSpec, Sheet, WearSpec};
-use crate::snow_days::SnowDays;
+use crate::season::day_number;
+use crate::sheet::{CheckSpec, LifeSpec, Measure, PartSpec, Sheet, WearSpec};
 use crate::start::{AT_ONCE_DAYS, StartRate, StartTest};
+use crate::timeline::day_in;
 
 /// Doubt about a kind's start rate is averaged over so many Gauss-Legendre nodes.
 pub const NODES: usize = 8;
@@ -29,13 +30,20 @@ pub const GAUSS_LEGENDRE: [(f64, f64); NODES] = [
     (0.980_144_928_248_768_1, 0.050_614_268_145_188_1),
 ];
 
+/// The mean of something over the nodes of the shared doubt.
+pub fn mean_over_nodes(values: &[f64; NODES]) -> f64 {
+    GAUSS_LEGENDRE
+        .iter()
+        .zip(values)
+        .map(|((_, weight), value)| weight * value)
+        .sum()
+}
+
 /// A model in a depot.
 #[derive(Debug, Clone)]
 pub struct Model<'a> {
     /// Its sheet.
     pub sheet: &'a Sheet,
-    /// Its use before any hours are read.
-    pub usage: UsagePrior,
     /// How it starts after standing, the depot's own starts learned from.
     pub start: StartRate,
     /// The rate of going dead at each node: the same node for all models, since they share the doubt.
@@ -55,29 +63,6 @@ pub struct PartModel<'a> {
     pub life: Option<(&'a LifeSpec, Life)>,
 }
 
-/// Every model of the depot's units.
-pub fn models<'a>(
-    facts: &'a DepotFacts,
-    clocks: &[Option<UnitClock>],
-    snow_days: &SnowDays,
-    today: Date,
-) -> BTreeMap<Uuid, Model<'a>> {
-    facts
-        .sheets
-        .iter()
-        .map(|(id, sheet)| {
-            let units: Vec<(&UnitFacts, &UnitClock)> = facts
-                .units
-                .iter()
-                .zip(clocks)
-                .filter(|(unit, _)| unit.model == *id)
-                .filter_map(|(unit, clock)| Some((unit, clock.as_ref()?)))
-                .collect();
-            (*id, Model::new(sheet, &units, facts, snow_days, today))
-        })
-        .collect()
-}
-
 /// The use of a model before any hours are read.
 pub fn usage_prior(sheet: &Sheet) -> UsagePrior {
     UsagePrior {
@@ -87,61 +72,76 @@ pub fn usage_prior(sheet: &Sheet) -> UsagePrior {
     }
 }
 
+/// Every model of the depot, by id; `clocks` are its units', in the facts' order.
+pub fn models<'a>(
+    shared: &Shared<'a>,
+    clocks: &[Option<UnitClock<'_>>],
+) -> BTreeMap<Uuid, Model<'a>> {
+    let facts = shared.facts;
+    let of_model = |id: &Uuid| {
+        let units = facts
+            .units
+            .iter()
+            .zip(clocks)
+            .filter(move |(unit, _)| unit.model == *id);
+        units
+            .filter_map(|(_, clock)| clock.as_ref())
+            .collect::<Vec<_>>()
+    };
+    facts
+        .sheets
+        .iter()
+        .map(|(id, sheet)| (*id, Model::new(sheet, &of_model(id), shared)))
+        .collect()
+}
+
 impl<'a> Model<'a> {
-    fn new(
-        sheet: &'a Sheet,
-        units: &[(&UnitFacts, &UnitClock)],
-        facts: &DepotFacts,
-        snow_days: &SnowDays,
-        today: Date,
-    ) -> Self {
-        let start = learned_start(sheet, units, facts);
+    fn new(sheet: &'a Sheet, clocks: &[&UnitClock<'_>], shared: &Shared<'_>) -> Self {
+        let start = learned_start(sheet, clocks);
         let parts = sheet
             .parts
             .iter()
-            .map(|spec| PartModel {
+            .enumerate()
+            .map(|(place, spec)| PartModel {
                 spec,
                 wear: sheet.wear_checks(&spec.part).collect(),
                 life: spec.life.as_ref().map(|life| {
                     let mut histories = Vec::new();
-                    for (unit, clock) in units {
-                        ended_lives(&mut histories, spec, life, unit, clock, facts, snow_days);
-                        histories.extend(running_life(
-                            spec, life, unit, clock, facts, snow_days, today,
-                        ));
+                    for clock in clocks {
+                        lives(&mut histories, place, life, clock, shared);
                     }
-                    let (scale, weight) = (life.prior_scale.value, life.prior_weight.value);
-                    (life, Life::new(life.shape.value, scale, weight, &histories))
+                    (
+                        life,
+                        Life::new(
+                            life.shape.value,
+                            life.prior_scale.value,
+                            life.prior_weight.value,
+                            &histories,
+                        ),
+                    )
                 }),
-            })
-            .collect();
+            });
         Model {
             sheet,
-            usage: usage_prior(sheet),
             dead_rates: GAUSS_LEGENDRE.map(|(u, _)| start.quantile(u)),
             start,
-            parts,
+            parts: parts.collect(),
         }
     }
 }
 
 /// Section 6: tests after more than two days of standing teach the rate of going dead, sooner ones the chance at once.
 /// Of attempts one after the other that fail only the first is a test: the machine was dead then already.
-fn learned_start(
-    sheet: &Sheet,
-    units: &[(&UnitFacts, &UnitClock)],
-    facts: &DepotFacts,
-) -> StartRate {
+fn learned_start(sheet: &Sheet, clocks: &[&UnitClock<'_>]) -> StartRate {
     let figures = &sheet.start;
     let weight = figures.at_once_weight.value;
     let (mut good, mut all) = (weight * figures.at_once.value, weight);
     let mut tests = Vec::new();
-    for (_, clock) in units {
-        let mut last_good: Option<Date> = None;
-        for (at, started) in &clock.starts {
-            let day = facts.zone.to_datetime(*at).date();
+    for clock in clocks {
+        let mut last_good: Option<i32> = None;
+        for (_, day, started) in &clock.starts {
             if let Some(run) = last_good {
-                let days = f64::from(crate::season::days_between(run, day).max(0));
+                let days = f64::from((day - run).max(0));
                 if days > AT_ONCE_DAYS {
                     tests.push(StartTest {
                         days,
@@ -153,7 +153,7 @@ fn learned_start(
                     all += 1.0;
                 }
             }
-            last_good = started.then_some(day);
+            last_good = started.then_some(*day);
         }
     }
     let prior = StartRate {
@@ -165,137 +165,56 @@ fn learned_start(
     prior.learn(&tests)
 }
 
-/// Age of a part that has been on since `from` by then, if it can be known.
-pub fn fitted_age(
-    life: &LifeSpec,
-    from: &FittedPartFacts,
-    clock: &UnitClock,
-    facts: &DepotFacts,
-    snow_days: &SnowDays,
-    until: Until,
-) -> Option<f64> {
-    let age = match life.clock {
-        Clock::Days => {
-            let fitted = facts.zone.to_datetime(from.fitted_at?).date();
-            f64::from(crate::season::days_between(fitted, until.day))
-        }
-        Clock::Hours => until.hours - fitted_hours(from, clock, facts, snow_days)?,
-    };
-    Some(age.max(0.0))
-}
-
-/// A point in a machine's time: the day, and the hours on its meter.
-#[derive(Debug, Clone, Copy)]
-pub struct Until {
-    /// The day.
-    pub day: Date,
-    /// The hours.
-    pub hours: f64,
-}
-
-/// Hours on the meter when a part was fitted, noted or taken from the timeline.
-pub fn fitted_hours(
-    path: &FittedPartFacts,
-    clock: &UnitClock,
-    facts: &DepotFacts,
-    snow_days: &SnowDays,
-) -> Option<f64> {
-    path.fitted_hours.or_else(|| {
-        let at = path.fitted_at?;
-        Some(clock.hours_at(at, snow_days, &facts.zone))
-    })
-}
-
-/// The paths of a part in the order in which they were on the machine.
-fn in_order<'u>(unit: &'u UnitFacts, part: &str) -> Vec<&'u FittedPartFacts> {
-    let mut paths: Vec<&FittedPartFacts> =
-        unit.parts.iter().filter(|path| path.part == part).collect();
-    paths.sort_by_key(|path| {
-        (
-            path.removed_at.is_none(),
-            path.removed_at,
-            path.fitted_at,
-            path.id,
-        )
-    });
-    paths
-}
-
-/// The path a part's present life began with: turning or adjusting it did not make it new.
-pub fn life_began<'u>(unit: &'u UnitFacts, part: &str) -> Option<&'u FittedPartFacts> {
-    let paths = in_order(unit, part);
-    paths.last().filter(|path| path.removed_at.is_none())?;
-    paths
-        .iter()
-        .rev()
-        .find(|path| matches!(path.how, Fitting::Renewed | Fitting::AsDelivered))
-        .copied()
-}
-
-/// Lives of this part that ended on this unit, where both ends are known.
-fn ended_lives(
+/// Section 5: the lives of the part at `place` on one unit, ended and running, where their beginning is known.
+fn lives(
     histories: &mut Vec<History>,
-    spec: &PartSpec,
+    place: usize,
     life: &LifeSpec,
-    unit: &UnitFacts,
-    clock: &UnitClock,
-    facts: &DepotFacts,
-    snow_days: &SnowDays,
+    clock: &UnitClock<'_>,
+    shared: &Shared<'_>,
 ) {
-    let paths = in_order(unit, &spec.part);
+    let paths = clock.paths(place);
     let mut began: Option<&FittedPartFacts> = None;
     for (index, path) in paths.iter().enumerate() {
-        if matches!(path.how, Fitting::Renewed | Fitting::AsDelivered) {
+        if is_new(path) {
             began = Some(path);
         }
-        let ended = path.removed_at.is_some()
-            && paths
-                .get(index + 1)
-                .is_none_or(|next| matches!(next.how, Fitting::Renewed | Fitting::AsDelivered));
-        let (true, Some(from), Some(removed_at)) = (ended, began, path.removed_at) else {
+        let last_of_its_life = paths.get(index + 1).is_none_or(|next| is_new(next));
+        let (true, Some(began)) = (last_of_its_life, began) else {
             continue;
         };
-        let until = Until {
-            day: facts.zone.to_datetime(removed_at).date(),
-            hours: path
-                .removed_hours
-                .unwrap_or_else(|| clock.hours_at(removed_at, snow_days, &facts.zone)),
+        let (until, failed) = match path.removed_at {
+            Some(at) => {
+                let hours = path
+                    .removed_hours
+                    .unwrap_or_else(|| clock.hours_at(at, shared));
+                (
+                    Moment {
+                        day: day_in(at, &shared.facts.zone),
+                        hours,
+                    },
+                    path.failed == Some(true),
+                )
+            }
+            None => {
+                let Some(base) = clock.base() else { continue };
+                (
+                    Moment {
+                        day: day_number(shared.today),
+                        ..base
+                    },
+                    false,
+                )
+            }
         };
-        if let Some(exit) = fitted_age(life, from, clock, facts, snow_days, until) {
+        if let Some(exit) = clock.age(life, began, until, shared) {
             histories.push(History {
                 entry: 0.0,
                 exit,
-                failed: path.failed == Some(true),
+                failed,
             });
         }
     }
-}
-
-/// The life of the part now fitted so far, where its beginning is known.
-fn running_life(
-    spec: &PartSpec,
-    life: &LifeSpec,
-    unit: &UnitFacts,
-    clock: &UnitClock,
-    facts: &DepotFacts,
-    snow_days: &SnowDays,
-    today: Date,
-) -> Option<History> {
-    let (_, hours) = clock.base(&facts.zone)?;
-    let until = Until { day: today, hours };
-    let exit = fitted_age(
-        life,
-        life_began(unit, &spec.part)?,
-        clock,
-        facts,
-        snow_days,
-        until,
-    )?;
-    Some(History {
-        entry: 0.0,
-        exit,
-        failed: false,
-    })
 }
 
 #[cfg(test)]

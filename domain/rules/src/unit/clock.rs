@@ -1,0 +1,169 @@
+//! A unit's own time: its meter, its use, its starts, and the order of the parts on it.
+
+use jiff::Timestamp;
+
+use super::Shared;
+use crate::facts::{FittedPartFacts, Fitting, UnitFacts};
+use crate::hours::Usage;
+use crate::sheet::{Clock, LifeSpec, Sheet};
+use crate::timeline::{Timeline, day_in};
+
+/// A unit's time.
+#[derive(Debug, Clone)]
+pub struct UnitClock<'a> {
+    /// Its meter.
+    timeline: Timeline,
+    /// Its use.
+    pub usage: Usage,
+    /// Attempts to start up to now with their days, ascending; a good one after a bad one of the same instant.
+    pub starts: Vec<(Timestamp, i32, bool)>,
+    /// Of each part of the sheet the paths on this unit, in the order in which they were on it.
+    paths: Vec<Vec<&'a FittedPartFacts>>,
+}
+
+/// A point in a machine's time.
+#[derive(Debug, Clone, Copy)]
+pub struct Moment {
+    /// The day, as a day number.
+    pub day: i32,
+    /// The hours on the meter.
+    pub hours: f64,
+}
+
+impl<'a> UnitClock<'a> {
+    /// The time of a unit of that sheet.
+    pub fn new(unit: &'a UnitFacts, sheet: &Sheet, shared: &Shared<'_>) -> Self {
+        let zone = &shared.facts.zone;
+        let timeline = Timeline::new(&unit.meter, unit.acquired_on, shared.as_of, zone);
+        let (run_hours, days) = timeline.use_so_far(&shared.snow_days);
+        let tried = unit.starts.iter().map(|start| (start.at, start.started));
+        // The loader may leave the newest reading of the start check among the readings only.
+        let proof = unit
+            .latest
+            .iter()
+            .find(|reading| reading.check == sheet.start.check);
+        let proof = proof.and_then(|reading| Some((reading.at, reading.works?)));
+        let mut starts: Vec<(Timestamp, i32, bool)> = tried
+            .chain(proof)
+            .filter(|(at, _)| *at <= shared.as_of)
+            .map(|(at, started)| (at, day_in(at, zone), started))
+            .collect();
+        starts.sort_unstable();
+        starts.dedup();
+        let mut paths: Vec<Vec<&FittedPartFacts>> = vec![Vec::new(); sheet.parts.len()];
+        for path in &unit.parts {
+            if let Some(place) = sheet.parts.iter().position(|part| part.part == path.part) {
+                paths[place].push(path);
+            }
+        }
+        for paths in &mut paths {
+            paths.sort_by_key(|path| {
+                (
+                    path.removed_at.is_none(),
+                    path.removed_at,
+                    path.fitted_at,
+                    path.id,
+                )
+            });
+        }
+        let usage = Usage::new(&super::model::usage_prior(sheet), run_hours, days);
+        UnitClock {
+            timeline,
+            usage,
+            starts,
+            paths,
+        }
+    }
+
+    /// The moment that hours to come are counted from: the last trusted meter reading, else the day the machine came.
+    pub fn base(&self) -> Option<Moment> {
+        self.timeline
+            .last()
+            .map(|(day, hours)| Moment { day, hours })
+    }
+
+    /// Hours of the last trusted meter reading.
+    pub fn meter_hours(&self) -> Option<f64> {
+        self.timeline
+            .is_read()
+            .then(|| self.timeline.last())
+            .flatten()
+            .map(|last| last.1)
+    }
+
+    /// Hours on the meter at an instant, in the mean.
+    pub fn hours_at(&self, at: Timestamp, shared: &Shared<'_>) -> f64 {
+        self.timeline.at(
+            at,
+            self.usage.hours_per_day(),
+            &shared.snow_days,
+            &shared.facts.zone,
+        )
+    }
+
+    /// The last good start.
+    pub fn last_run(&self) -> Option<(Timestamp, i32)> {
+        self.starts
+            .iter()
+            .rev()
+            .find(|start| start.2)
+            .map(|start| (start.0, start.1))
+    }
+
+    /// The last attempt, if it failed.
+    pub fn found_dead(&self) -> Option<Timestamp> {
+        self.starts
+            .last()
+            .filter(|start| !start.2)
+            .map(|start| start.0)
+    }
+
+    /// The paths of the sheet's part at `place`, in order.
+    pub fn paths(&self, place: usize) -> &[&'a FittedPartFacts] {
+        &self.paths[place]
+    }
+
+    /// The path of that part now on the machine.
+    pub fn path_now(&self, place: usize) -> Option<&'a FittedPartFacts> {
+        self.paths[place]
+            .last()
+            .copied()
+            .filter(|path| path.removed_at.is_none())
+    }
+
+    /// The path that the present life of that part began with: turning or adjusting it did not make it new.
+    pub fn life_began(&self, place: usize) -> Option<&'a FittedPartFacts> {
+        self.path_now(place)?;
+        self.paths[place]
+            .iter()
+            .rev()
+            .find(|path| is_new(path))
+            .copied()
+    }
+
+    /// Hours on the meter when a path began, noted or taken from the timeline.
+    pub fn fitted_hours(&self, path: &FittedPartFacts, shared: &Shared<'_>) -> Option<f64> {
+        path.fitted_hours
+            .or_else(|| Some(self.hours_at(path.fitted_at?, shared)))
+    }
+
+    /// Age at `moment` of a part that came on with `path`, where that is known.
+    pub fn age(
+        &self,
+        life: &LifeSpec,
+        path: &FittedPartFacts,
+        moment: Moment,
+        shared: &Shared<'_>,
+    ) -> Option<f64> {
+        let age = match life.clock {
+            Clock::Days => f64::from(moment.day - day_in(path.fitted_at?, &shared.facts.zone)),
+            Clock::Hours => moment.hours - self.fitted_hours(path, shared)?,
+        };
+        Some(age.max(0.0))
+    }
+}
+
+/// Whether a path began with a part that was new to the machine.
+pub fn is_new(path: &FittedPartFacts) -> bool {
+    matches!(path.how, Fitting::Renewed | Fitting::AsDelivered)
+}

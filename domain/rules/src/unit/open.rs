@@ -1,0 +1,101 @@
+//! What is open against a unit: hold tags, findings, a battery that will freeze, use under stated limits (section 7).
+
+use super::Shared;
+use super::standing::Limited;
+use crate::battery;
+use crate::because::{day_of, minute_of, number};
+use crate::facts::UnitFacts;
+use crate::sheet::{Derived, Effect};
+
+/// Hold tags and open safety findings.
+pub fn held(unit: &UnitFacts, shared: &Shared<'_>) -> Vec<String> {
+    let zone = &shared.facts.zone;
+    let tags = unit.holds.iter().map(|hold| {
+        format!(
+            "hold tag by {} on {}: {}",
+            hold.placed_by,
+            day_of(hold.placed_at, zone),
+            hold.reason
+        )
+    });
+    // A tag hung for a finding says it already.
+    let findings = unit
+        .findings
+        .iter()
+        .filter(|finding| {
+            finding.effect == Effect::Hold
+                && !unit
+                    .holds
+                    .iter()
+                    .any(|hold| hold.finding_id == Some(finding.id))
+        })
+        .map(|finding| {
+            format!(
+                "found {}: {}",
+                day_of(finding.opened_at, zone),
+                finding.text
+            )
+        });
+    tags.chain(findings).collect()
+}
+
+/// Open findings that keep it from its work, and a battery that will freeze.
+pub fn stopped(unit: &UnitFacts, shared: &Shared<'_>) -> Vec<String> {
+    let zone = &shared.facts.zone;
+    let findings = unit
+        .findings
+        .iter()
+        .filter(|finding| finding.effect == Effect::Stop)
+        .map(|finding| {
+            format!(
+                "found {}: {}",
+                day_of(finding.opened_at, zone),
+                finding.text
+            )
+        });
+    findings.chain(frozen(unit, shared)).collect()
+}
+
+/// Whether its battery will freeze at the storm's forecast low.
+fn frozen(unit: &UnitFacts, shared: &Shared<'_>) -> Option<String> {
+    let low_c = shared.storm.low_c?;
+    let sheet = shared.facts.sheets.get(&unit.model)?;
+    let reading = unit.latest.iter().find(|reading| {
+        let measure = sheet
+            .check_spec(&reading.check)
+            .and_then(|check| check.measure());
+        measure.is_some_and(|measure| measure.derived == Some(Derived::Battery))
+    })?;
+    let freezes_at_c = battery::freezes_at_c(reading.value?);
+    (freezes_at_c >= low_c).then(|| {
+        format!(
+            "its battery, read {}, freezes at {} degC; {} degC is forecast",
+            day_of(reading.at, &shared.facts.zone),
+            number(freezes_at_c, 0),
+            number(low_c, 0)
+        )
+    })
+}
+
+/// Use under stated limits that is in force now: the one that ends last.
+pub fn limited(unit: &UnitFacts, shared: &Shared<'_>) -> Option<Limited> {
+    let in_force = unit
+        .limited_uses
+        .iter()
+        .filter(|one| one.starts_at <= shared.as_of && shared.as_of < one.ends_at);
+    let one = in_force.max_by_key(|one| (one.ends_at, one.id))?;
+    let admitted = shared.storm.id.is_some() && one.admitted_storm == shared.storm.id;
+    let admission = if admitted {
+        "admitted for this storm"
+    } else {
+        "not admitted for this storm, so it does not count"
+    };
+    let until = minute_of(one.ends_at, &shared.facts.zone);
+    Some(Limited {
+        text: format!(
+            "limited use by {} until {until}: {}; {admission}",
+            one.named_by, one.reason
+        ),
+        admitted,
+    })
+}

@@ -1,0 +1,126 @@
+//! Parts that have a life: those that are not measured, and how measured ones break all of a sudden (section 5).
+
+use super::{Advice, Lasts, PartState, Running};
+use crate::because::{day_of, odds};
+use crate::calculations;
+use crate::season::day_number;
+use crate::sheet::Clock;
+use crate::unit::model::PartModel;
+use crate::unit::standing::{Factor, Figure};
+
+impl Running<'_> {
+    /// The part's state and its factor; `sudden` where its wear is measured and this is how it breaks.
+    pub(super) fn lived(
+        &self,
+        place: usize,
+        part: &PartModel<'_>,
+        sudden: bool,
+    ) -> Option<(PartState, Option<Factor>)> {
+        let (spec, life) = part.life.as_ref()?;
+        let (facts, days, storm) = (
+            self.shared.facts,
+            &self.shared.snow_days,
+            &self.shared.storm,
+        );
+        let (age, whence) = self.age_at_storm(place, part)?;
+        let (next, this_season, next_season) = match spec.clock {
+            Clock::Hours => {
+                let at_base = (age - (self.storm.hours - self.base.hours)).max(0.0);
+                let over = |nodes: &[(f64, f64)]| -> f64 {
+                    nodes
+                        .iter()
+                        .map(|(hours, weight)| {
+                            weight * life.lasts(at_base, hours + self.storm_hours)
+                        })
+                        .sum()
+                };
+                (
+                    self.storm_hours,
+                    over(&self.this_season.1),
+                    over(&self.next_season.1),
+                )
+            }
+            Clock::Days => {
+                let next = storm.hours / 24.0;
+                let until = |end| f64::from((day_number(end) - storm.first_day).max(0)).max(next);
+                (
+                    next,
+                    life.lasts(age, until(days.this_season.ends)),
+                    life.lasts(age, until(days.next_season.ends)),
+                )
+            }
+        };
+        let storm = life.lasts(age, next);
+        let this_season = this_season.min(storm);
+        let lasts = Lasts {
+            storm,
+            this_season,
+            next_season: next_season.min(this_season),
+        };
+        let title = &part.spec.title;
+        let text = if sudden {
+            format!(
+                "{title}, {whence}: {} that it does not {} all of a sudden in this storm",
+                odds(storm),
+                spec.failure
+            )
+        } else {
+            format!("{title}, {whence}: {}", lasts.words())
+        };
+        let factor = part.spec.effect.takes_out().then(|| Factor {
+            factor: if sudden {
+                format!("{} {}", part.spec.part, spec.failure)
+            } else {
+                part.spec.part.clone()
+            },
+            chance: storm,
+            text: text.clone(),
+            figure: Some(Figure::Life(calculations::life::Input {
+                shape: life.shape,
+                prior_scale: (life.beta / life.alpha).powf(1.0 / life.shape),
+                prior_weight: life.alpha,
+                histories: Vec::new(),
+                age,
+                next,
+            })),
+        });
+        let state = PartState {
+            part: part.spec.part.clone(),
+            title: title.clone(),
+            advice: Advice::of(&lasts, &facts.settings),
+            lasts: lasts.rounded(),
+            measured: None,
+            text,
+        };
+        Some((state, factor))
+    }
+
+    /// A part's age when the storm starts, by its clock, and where that comes from: its own, else the machine's, else
+    /// half its usual life.
+    fn age_at_storm(&self, place: usize, part: &PartModel<'_>) -> Option<(f64, String)> {
+        let (spec, _) = part.life.as_ref()?;
+        let began = self.clock.life_began(place);
+        if let Some(age) =
+            began.and_then(|path| self.clock.age(spec, path, self.storm, self.shared))
+        {
+            let fitted_at = began.and_then(|path| path.fitted_at);
+            let whence =
+                fitted_at.map(|at| format!("fitted {}", day_of(at, &self.shared.facts.zone)));
+            return Some((age, whence.unwrap_or_else(|| "age by the meter".to_owned())));
+        }
+        let machines_own = match spec.clock {
+            Clock::Hours => self.clock.base().map(|_| self.storm.hours),
+            Clock::Days => self
+                .unit
+                .acquired_on
+                .map(|day| f64::from((self.storm.day - day_number(day)).max(0))),
+        };
+        Some(match machines_own {
+            Some(age) => (age, "age unknown, taken as the machine's".to_owned()),
+            None => (
+                spec.prior_scale.value / 2.0,
+                "age unknown, taken as half its usual life".to_owned(),
+            ),
+        })
+    }
+}

@@ -1,0 +1,296 @@
+//! Parts that are measured: how each of their measures moves towards its limit (section 4).
+
+use super::{Advice, Lasts, LimitKind, MeasuredState, PartState, Quantiles, Running};
+use crate::because::{day_of, measured, two_figures};
+use crate::calculations;
+use crate::facts::{FittedPartFacts, PathReading};
+use crate::sheet::{CheckSpec, Measure, WearSpec};
+use crate::unit::model::PartModel;
+use crate::unit::standing::{Factor, Figure};
+use crate::wear::{WearPath, WearPrior, WearReading};
+
+/// One measure of a part, worked out.
+struct Worked<'s, 'r> {
+    check: &'s CheckSpec,
+    measure: &'s Measure,
+    prior: WearPrior,
+    path: WearPath,
+    lasts: Lasts,
+    /// Hours the path is old at the base.
+    from: f64,
+    /// Its newest reading.
+    last: Option<&'r PathReading>,
+    limit: f64,
+    limit_is: LimitKind,
+    /// Whether the newest reading is at or past a functional limit.
+    past: bool,
+    /// Whether nothing is known: fitting date unknown, never measured.
+    unknown: bool,
+}
+
+impl Running<'_> {
+    /// The worst of a part's measures, and its factor where a functional limit is known.
+    pub(super) fn measured(
+        &self,
+        place: usize,
+        part: &PartModel<'_>,
+        readings: &mut Vec<WearReading>,
+    ) -> Option<(PartState, Option<Factor>)> {
+        let settings = &self.shared.facts.settings;
+        let path = self.clock.path_now(place);
+        let mut worst: Option<Worked<'_, '_>> = None;
+        let mut factor: Option<Factor> = None;
+        let mut renew_after = false;
+        for (check, measure, wear) in &part.wear {
+            let one = self.work_out(check, measure, wear, path, readings);
+            if measure.backed_by.is_some() {
+                // A used-up take-up is no end of a belt: it says to renew before the next season.
+                renew_after |= !one.unknown && one.lasts.next_season < settings.season_under;
+                continue;
+            }
+            if one.limit_is == LimitKind::FailsAt && part.spec.effect.takes_out() {
+                let chance = if one.past { 0.0 } else { one.lasts.storm };
+                if factor.as_ref().is_none_or(|factor| chance < factor.chance) {
+                    factor = Some(Factor {
+                        factor: part.spec.part.clone(),
+                        chance,
+                        text: self.text(&one, &part.spec.title),
+                        figure: (!one.past).then(|| Figure::Wear(self.wear_input(&one, readings))),
+                    });
+                }
+            }
+            worst = Some(match worst {
+                Some(worst) if worst.lasts.this_season <= one.lasts.this_season => Worked {
+                    lasts: worst.lasts.least(one.lasts),
+                    ..worst
+                },
+                Some(worst) => Worked {
+                    lasts: worst.lasts.least(one.lasts),
+                    ..one
+                },
+                None => one,
+            });
+        }
+        let worst = worst?;
+        let mut advice = if worst.unknown {
+            Advice::Measure
+        } else {
+            Advice::of(&worst.lasts, settings)
+        };
+        let mut text = self.text(&worst, &part.spec.title);
+        if renew_after {
+            advice = advice.min(Advice::RenewAfterTheSeason);
+            text.push_str("; its take-up will be used up");
+        }
+        let now = worst.from + self.before_storm.mean();
+        let hours = |p| {
+            worst
+                .path
+                .hours_until(worst.limit, now, p)
+                .map(coarse_hours)
+        };
+        let state = PartState {
+            part: part.spec.part.clone(),
+            title: part.spec.title.clone(),
+            advice,
+            lasts: worst.lasts.rounded(),
+            measured: Some(MeasuredState {
+                check: worst.check.check.clone(),
+                value: worst.last.map(|last| (last.value * 1e4).round() / 1e4),
+                limit: worst.limit,
+                limit_is: worst.limit_is,
+                hours: Quantiles {
+                    p10: hours(0.1),
+                    p50: hours(0.5),
+                    p90: hours(0.9),
+                },
+                dates: self.reached_by(&worst.path, worst.limit, worst.from),
+            }),
+            text,
+        };
+        Some((state, factor))
+    }
+
+    fn work_out<'s, 'r>(
+        &self,
+        check: &'s CheckSpec,
+        measure: &'s Measure,
+        wear: &WearSpec,
+        path: Option<&'r FittedPartFacts>,
+        readings: &mut Vec<WearReading>,
+    ) -> Worked<'s, 'r> {
+        let grows = measure.limits.high.is_some();
+        let side = measure.limits.high.as_ref().or(measure.limits.low.as_ref());
+        let as_new = measure.limits.as_new.value;
+        let fails_at = side
+            .and_then(|side| side.fails_at.as_ref())
+            .map(|figure| figure.value);
+        let (limit, limit_is) = match fails_at {
+            Some(fails_at) => (fails_at, LimitKind::FailsAt),
+            None => (
+                side.map_or(as_new, |side| side.unserviceable_at.value),
+                LimitKind::Unserviceable,
+            ),
+        };
+        let (last, first_hours) = self.collect(check, path, readings);
+        let fitted = path.and_then(|path| self.clock.fitted_hours(path, self.shared));
+        let (prior_as_new, prior_sd) = match fitted {
+            Some(_) => (as_new, wear.as_new_sd.value),
+            // Unknown fitting date: it may be anything between new and worn out.
+            None => ((as_new + limit) / 2.0, (as_new - limit).abs()),
+        };
+        let prior = WearPrior {
+            as_new: prior_as_new,
+            as_new_sd: prior_sd,
+            rate: wear.rate.value,
+            rate_sd: wear.rate_sd.value,
+            reading_sd: measure
+                .repeatability
+                .value
+                .max(measure.resolution.value / 12f64.sqrt()),
+            grows,
+        };
+        let origin = fitted.or(first_hours).unwrap_or(self.base.hours);
+        for reading in readings.iter_mut() {
+            reading.hours = (reading.hours - origin).max(0.0);
+        }
+        let posterior = WearPath::new(&prior, readings);
+        let from = (self.base.hours - origin).max(0.0);
+        let over = |table| posterior.lasts_over(limit, from + self.storm_hours, table);
+        let lasts = Lasts {
+            storm: over(&self.before_storm),
+            this_season: over(&self.this_season.0),
+            next_season: over(&self.next_season.0),
+        };
+        let reached = |value: f64| {
+            if grows {
+                value >= limit
+            } else {
+                value <= limit
+            }
+        };
+        Worked {
+            check,
+            measure,
+            prior,
+            path: posterior,
+            lasts,
+            from,
+            past: fails_at.is_some() && last.is_some_and(|last| reached(last.value)),
+            last,
+            limit,
+            limit_is,
+            unknown: fitted.is_none() && readings.is_empty(),
+        }
+    }
+
+    /// The path's readings of a check up to now, hours as on the meter; the newest, and the hours of the first.
+    fn collect<'r>(
+        &self,
+        check: &CheckSpec,
+        path: Option<&'r FittedPartFacts>,
+        readings: &mut Vec<WearReading>,
+    ) -> (Option<&'r PathReading>, Option<f64>) {
+        readings.clear();
+        let mut last: Option<&PathReading> = None;
+        for reading in path.into_iter().flat_map(|path| &path.readings) {
+            if reading.check != check.check
+                || reading.at > self.shared.as_of
+                || !reading.value.is_finite()
+            {
+                continue;
+            }
+            let hours = reading
+                .hours
+                .unwrap_or_else(|| self.clock.hours_at(reading.at, self.shared));
+            // The mean of n readings has n times the weight of one.
+            let repeated = (0..reading.repeats.clamp(1, 100)).map(|_| WearReading {
+                hours,
+                value: reading.value,
+            });
+            readings.extend(repeated);
+            if last.is_none_or(|last| last.at <= reading.at) {
+                last = Some(reading);
+            }
+        }
+        (
+            last,
+            readings
+                .iter()
+                .map(|reading| reading.hours)
+                .min_by(f64::total_cmp),
+        )
+    }
+
+    /// The `wear` calculation's input for a factor: at the storm's end in the mean.
+    fn wear_input(
+        &self,
+        one: &Worked<'_, '_>,
+        readings: &[WearReading],
+    ) -> calculations::wear::Input {
+        let WearPrior {
+            as_new,
+            as_new_sd,
+            rate,
+            rate_sd,
+            reading_sd,
+            grows,
+        } = one.prior;
+        let input = |reading: &WearReading| calculations::wear::Reading {
+            hours: reading.hours,
+            value: reading.value,
+        };
+        calculations::wear::Input {
+            prior: calculations::wear::Prior {
+                as_new,
+                as_new_sd,
+                rate,
+                rate_sd,
+                reading_sd,
+            },
+            readings: readings.iter().map(input).collect(),
+            limit: one.limit,
+            at_hours: vec![one.from + self.before_storm.mean() + self.storm_hours],
+            grows,
+        }
+    }
+
+    fn text(&self, one: &Worked<'_, '_>, title: &str) -> String {
+        let decimals = if one.measure.resolution.value >= 1.0 {
+            0
+        } else {
+            2
+        };
+        let zone = &self.shared.facts.zone;
+        let state = match one.last {
+            Some(last) => format!(
+                "{} on {}",
+                measured(one.measure, last.value, decimals),
+                day_of(last.at, zone)
+            ),
+            None => "not measured yet".to_owned(),
+        };
+        if one.past {
+            return format!("{title}: {state}, past the point where it works");
+        }
+        let moving = if one.measure.limits.high.is_some() {
+            "gaining"
+        } else {
+            "losing"
+        };
+        let (rate, symbol) = (two_figures(one.path.rate), one.measure.unit.symbol());
+        format!(
+            "{title}: {state}, {moving} {rate} {symbol} an hour; {}",
+            one.lasts.words()
+        )
+    }
+}
+
+/// Hours as published: whole up to ten, then to five, so that they change when a plan would.
+fn coarse_hours(hours: f64) -> f64 {
+    if hours < 10.0 {
+        hours.round()
+    } else {
+        (hours / 5.0).round() * 5.0
+    }
+}

@@ -1,0 +1,245 @@
+//! What proves a unit, and the chance that it starts after standing (sections 6 and 7).
+
+use jiff::{Timestamp, civil::Date};
+use serde::{Deserialize, Serialize};
+
+use super::clock::UnitClock;
+use super::model::Model;
+use super::standing::{Factor, Figure};
+use super::{Shared, latest};
+use crate::because::{day, day_of, odds};
+use crate::calculations;
+use crate::facts::{InspectionKind, UnitFacts};
+use crate::season::{Winter, date_of, day_number};
+use crate::start::StartRate;
+use crate::timeline::day_in;
+use crate::verdict::Verdict;
+
+/// What proves a unit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Proof {
+    /// Its last good start.
+    pub started_at: Option<Timestamp>,
+    /// Its last inspection, storage ones apart.
+    pub inspected_at: Option<Timestamp>,
+    /// Who started it; else who inspected it.
+    pub by: Option<String>,
+    /// When standing alone makes it fall out of ready, or its inspection and start no longer count; none where nothing
+    /// is proven.
+    pub runs_out_at: Option<Timestamp>,
+}
+
+/// What has not been shown since 1 July, or since it was stored.
+pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) -> Vec<String> {
+    let zone = &shared.facts.zone;
+    let began = Winter::of(shared.today).starts();
+    let first_day = day_number(began);
+    let mut missing = Vec::new();
+    let inspected = last_inspection(unit, shared.as_of);
+    if inspected.is_none_or(|(at, _)| day_in(at, zone) < first_day) {
+        missing.push(match inspected {
+            Some((at, _)) => format!("not inspected this season: last on {}", day_of(at, zone)),
+            None => "not inspected this season, nor on record before".to_owned(),
+        });
+    }
+    let inspections = unit.inspections.iter();
+    let stored = inspections
+        .filter(|inspection| {
+            inspection.kind == InspectionKind::Storage && inspection.at <= shared.as_of
+        })
+        .map(|inspection| inspection.at)
+        .max()
+        .filter(|at| day_in(*at, zone) >= first_day);
+    let proven = clock
+        .last_run()
+        .is_some_and(|(at, day)| day >= first_day && stored.is_none_or(|stored| at > stored));
+    if !proven {
+        let last = match clock.last_run() {
+            Some((at, _)) => format!("last started {}", day_of(at, zone)),
+            None => "no start on record".to_owned(),
+        };
+        missing.push(match stored {
+            Some(at) => format!(
+                "no proof start since it was stored on {}: {last}",
+                day_of(at, zone)
+            ),
+            None => format!("no proof start since {}: {last}", day(began)),
+        });
+    }
+    missing
+}
+
+fn last_inspection(unit: &UnitFacts, as_of: Timestamp) -> Option<(Timestamp, &str)> {
+    unit.inspections
+        .iter()
+        .filter(|inspection| inspection.kind != InspectionKind::Storage && inspection.at <= as_of)
+        .max_by_key(|inspection| (inspection.at, inspection.id))
+        .map(|inspection| (inspection.at, inspection.by.as_str()))
+}
+
+/// How a unit starts for the storm after standing.
+pub struct Start<'u> {
+    /// Its last good start and that day.
+    run: Option<(Timestamp, i32)>,
+    /// By whom.
+    by: Option<&'u str>,
+    /// The last attempt, if it failed: it is dead until it starts again.
+    dead_at: Option<Timestamp>,
+    /// Days from the last run to the storm.
+    days: f64,
+    /// The sheet's factors, of its checks' verdicts.
+    factor: f64,
+}
+
+impl<'u> Start<'u> {
+    /// From the unit's starts and the verdicts that make it go dead sooner.
+    pub fn of(
+        shared: &Shared<'_>,
+        unit: &'u UnitFacts,
+        clock: &UnitClock<'_>,
+        model: &Model<'_>,
+    ) -> Self {
+        let run = clock.last_run();
+        // Never started: from 1 July of last year.
+        let from = run.map_or_else(
+            || day_number(Winter::of(shared.today).before().starts()),
+            |run| run.1,
+        );
+        let factors = model.sheet.start.factors.iter();
+        let factor = factors
+            .map(
+                |factor| match latest(unit, &factor.check).map(|reading| reading.verdict) {
+                    Some(Verdict::Marginal) => factor.marginal.value,
+                    Some(Verdict::Unserviceable) => factor.unserviceable.value,
+                    _ => 1.0,
+                },
+            )
+            .product();
+        let by = run.and_then(|(at, _)| {
+            let start = unit
+                .starts
+                .iter()
+                .find(|start| start.at == at && start.started)
+                .map(|start| start.by.as_str());
+            start.or_else(|| {
+                latest(unit, &model.sheet.start.check).map(|reading| reading.by.as_str())
+            })
+        });
+        Start {
+            run,
+            by,
+            dead_at: clock.found_dead(),
+            days: f64::from((shared.storm.first_day - from).max(0)),
+            factor,
+        }
+    }
+
+    /// The chance where the rate of going dead is known.
+    pub fn chance_at(&self, model: &Model<'_>, dead_rate: f64) -> f64 {
+        if self.dead_at.is_some() {
+            0.0
+        } else {
+            model
+                .start
+                .chance_at_rate(dead_rate, self.days, self.factor)
+        }
+    }
+
+    /// Its factor in the unit's chance.
+    pub fn factor(&self, shared: &Shared<'_>, model: &Model<'_>) -> Factor {
+        let zone = &shared.facts.zone;
+        let StartRate {
+            alpha,
+            beta,
+            shape,
+            at_once,
+        } = model.start;
+        if let Some(at) = self.dead_at {
+            let text = format!("did not start on {}", day_of(at, zone));
+            return Factor {
+                factor: "start".to_owned(),
+                chance: 0.0,
+                text,
+                figure: None,
+            };
+        }
+        let chance = model.start.chance(self.days, self.factor);
+        let last = match self.run {
+            Some((at, _)) => format!(
+                "last started {} by {}",
+                day_of(at, zone),
+                self.by.unwrap_or("somebody")
+            ),
+            None => "no start on record".to_owned(),
+        };
+        let sooner = if self.factor > 1.0 {
+            "; its fuel, battery or storage make it go dead sooner"
+        } else {
+            ""
+        };
+        Factor {
+            factor: "start".to_owned(),
+            chance,
+            text: format!("{last}: {} to start for this storm{sooner}", odds(chance)),
+            figure: Some(Figure::Starts(calculations::starts::Input {
+                alpha,
+                beta,
+                days: self.days,
+                shape,
+                at_once,
+                factor: self.factor,
+            })),
+        }
+    }
+
+    /// What proves the unit; `rest` is its chance apart from starting.
+    pub fn proof(
+        &self,
+        shared: &Shared<'_>,
+        unit: &UnitFacts,
+        model: &Model<'_>,
+        is_proven: bool,
+        rest: f64,
+    ) -> Proof {
+        let inspected = last_inspection(unit, shared.as_of);
+        Proof {
+            started_at: self.run.map(|run| run.0),
+            inspected_at: inspected.map(|(at, _)| at),
+            by: self.by.or(inspected.map(|(_, by)| by)).map(str::to_owned),
+            runs_out_at: self
+                .run
+                .filter(|_| is_proven)
+                .and_then(|run| self.runs_out_at(shared, model, run.1, rest)),
+        }
+    }
+
+    /// The day on which standing alone takes the chance under the floor of ready, at the latest the next 1 July. The
+    /// chance of all else enters rounded down to 0.01, so that the day does not move with every hour run.
+    fn runs_out_at(
+        &self,
+        shared: &Shared<'_>,
+        model: &Model<'_>,
+        run: i32,
+        rest: f64,
+    ) -> Option<Timestamp> {
+        let midnight = |day: Date| {
+            shared
+                .facts
+                .zone
+                .to_timestamp(day.to_datetime(jiff::civil::Time::midnight()))
+                .ok()
+        };
+        let winter_ends = Winter::of(shared.today).next().starts();
+        let rest = (rest * 100.0 + 1e-9).floor() / 100.0;
+        let bearable = rest * model.start.at_once / shared.facts.settings.doubtful_under;
+        if self.dead_at.is_some() || !bearable.is_finite() || bearable < 1.0 {
+            // Other things keep it from ready: standing changes nothing.
+            return midnight(winter_ends);
+        }
+        // p0 rest (beta / (beta + f t^k))^alpha = floor.
+        let exposure =
+            model.start.beta * (bearable.powf(1.0 / model.start.alpha) - 1.0) / self.factor;
+        let days = exposure.powf(1.0 / model.start.shape).min(3660.0) as i32;
+        midnight(date_of(run.saturating_add(days + 1)).min(winter_ends))
+    }
+}
