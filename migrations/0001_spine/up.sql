@@ -237,7 +237,8 @@ create index on fitted_part (org_id, unit_id);
 create index on fitted_part (org_id, inspection_id);
 create index on fitted_part (org_id, created_by);
 
--- `value` is SI; `entered` and `unit` are what the person typed.
+-- `value` is SI; `entered` and `unit` are what the person typed. `low_c` (the forecast low, for a battery) and
+-- `backed_by` (the verdict on the check that says whether the part still works) are what else the verdict stands on.
 create table reading (
     org_id          uuid not null,
     inspection_id   uuid not null,
@@ -253,6 +254,8 @@ create table reading (
     temperature_c   double precision,
     full_charge     double precision,
     repeats         integer not null default 1 check (repeats between 1 and 100),
+    low_c           double precision,
+    backed_by       text check (backed_by in ('serviceable', 'marginal', 'unserviceable')),
     verdict         text not null check (verdict in ('serviceable', 'marginal', 'unserviceable')),
     flags           text[] not null default '{}',
     note            text check (length(note) <= 2000),

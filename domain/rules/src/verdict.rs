@@ -72,6 +72,7 @@ impl Flag {
 
 /// What a person or a phone sends for one check. Which fields belong depends on the check's kind.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct ReadingInput {
     /// The check it answers.
@@ -108,6 +109,7 @@ pub struct ReadingInput {
 
 /// What a verdict depends on beside the reading.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Context {
     /// Forecast low, degC: for a battery.
@@ -120,6 +122,7 @@ pub struct Context {
 
 /// The `verdict` calculation's input; a stored reading shows it under `inputs`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct VerdictInput {
     /// The check, with its limits, as on the sheet.
@@ -133,6 +136,7 @@ pub struct VerdictInput {
 
 /// A reading's verdict and what it stands on.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Judged {
     /// The verdict.
     pub verdict: Verdict,

@@ -4,11 +4,14 @@ use serde::{Deserialize, Deserializer};
 use serde_json::{Map, Value, json};
 
 /// Declares the change of an object: every field may be absent, and `apply` sets those that are there. A null is
-/// refused, but for a field whose type is an `Option`: there it sets to nothing.
+/// refused, but for a field whose type is an `Option`: there it sets to nothing. What stands under `and` is no field of
+/// the object; its noun sees to it.
 macro_rules! change {
     ($(#[$meta:meta])* pub struct $name:ident of $object:ident {
         $($(#[$field_meta:meta])* $field:ident: $type:ty,)+
-    }) => {
+    } $(and {
+        $($(#[$other_meta:meta])* $other:ident: $other_type:ty,)+
+    })?) => {
         $(#[$meta])*
         #[derive(Debug, Clone, Default, serde::Deserialize)]
         #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
@@ -20,6 +23,12 @@ macro_rules! change {
                 #[cfg_attr(feature = "schema", schema(value_type = $type, required = false))]
                 pub $field: Option<$type>,
             )+
+            $($(
+                $(#[$other_meta])*
+                #[serde(deserialize_with = "crate::change::present")]
+                #[cfg_attr(feature = "schema", schema(value_type = $other_type, required = false))]
+                pub $other: Option<$other_type>,
+            )+)?
         }
 
         impl $name {

@@ -157,6 +157,16 @@ impl<'a> Tx<'a> {
     pub fn org_id(&self) -> Uuid {
         self.tenant.org_id
     }
+
+    /// The person who asks, for what somebody must stand for.
+    ///
+    /// # Errors
+    /// [`Error::Internal`] where it is the house itself.
+    pub fn person_id(&self) -> Result<Uuid> {
+        self.tenant.person_id.ok_or_else(|| {
+            Error::internal("a person must stand for this, and it is asked for nobody")
+        })
+    }
 }
 
 /// A connection taken for one transaction. Unless it is given back with the transaction ended (a client may go away

@@ -15,6 +15,9 @@ pub enum Error {
         /// The kind of object: "unit".
         what: &'static str,
     },
+    /// The tenant may see the object and not do this to it.
+    #[error("this is for somebody else to do")]
+    Forbidden,
     /// The request contradicts what is stored.
     #[error("{field} {problem}")]
     Conflict {
@@ -78,6 +81,36 @@ impl Error {
         }
         let faults = faults.into_iter().map(|fault| fault.within(outer));
         Err(Error::Faults(faults.collect()))
+    }
+
+    /// The same error with its fields seen from one level further out: `run_hours` becomes `[3].run_hours`.
+    pub(crate) fn within(self, outer: &str) -> Self {
+        let seen = |field: String| Invalid::new(field, "").within(outer).field;
+        self.with_fields(seen)
+    }
+
+    /// The same error of the first and only item of a list, as if that item were the whole: `[0].run_hours` becomes
+    /// `run_hours`.
+    #[must_use]
+    pub fn of_the_first(self) -> Self {
+        self.with_fields(|field| match field.strip_prefix("[0]") {
+            Some(rest) => rest.trim_start_matches('.').to_owned(),
+            None => field,
+        })
+    }
+
+    fn with_fields(self, change: impl Fn(String) -> String) -> Self {
+        match self {
+            Error::Invalid { field, problem } => Error::invalid(change(field), problem),
+            Error::Conflict { field, problem } => Error::conflict(change(field), problem),
+            Error::Faults(faults) => {
+                let faults = faults
+                    .into_iter()
+                    .map(|fault| Invalid::new(change(fault.field), fault.problem));
+                Error::Faults(faults.collect())
+            }
+            other => other,
+        }
     }
 
     /// An [`Error::Internal`].

@@ -2,9 +2,14 @@
 
 use std::ops::RangeInclusive;
 
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use uuid::Uuid;
 
-use crate::{Error, Result};
+use crate::{Error, Result, clock};
+
+/// What an hour meter can show.
+pub const RUN_HOURS: RangeInclusive<f64> = 0.0..=100_000.0;
 
 /// A line of text of so many characters, not blank and without control characters.
 ///
@@ -67,6 +72,21 @@ pub fn number(field: &str, value: f64, range: RangeInclusive<f64>) -> Result<()>
 /// [`Error::Invalid`].
 pub fn optional_number(field: &str, value: Option<f64>, range: RangeInclusive<f64>) -> Result<()> {
     value.map_or(Ok(()), |value| number(field, value, range))
+}
+
+/// An instant of the years 1900 to 2199, as exact as it is kept: to the microsecond.
+///
+/// # Errors
+/// [`Error::Invalid`].
+pub fn instant(field: &str, at: Timestamp) -> Result<Timestamp> {
+    let year = TimeZone::UTC.to_datetime(at).year();
+    if !(1900..2200).contains(&year) {
+        return Err(Error::invalid(
+            field,
+            format!("must be in the years 1900 to 2199; it is in {year}"),
+        ));
+    }
+    Ok(clock::kept(at))
 }
 
 /// At most so many items.

@@ -19,9 +19,6 @@ use crate::schema::{fitted_part, unit as units};
 use crate::unit::Unit;
 use crate::{Error, Result, Tx, fields, prepared, sheet, unit};
 
-/// More than any hour meter shows.
-const HOURS_MAX: f64 = 100_000.0;
-
 /// A part as fitted, as readers get it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
@@ -256,7 +253,7 @@ fn check(new: &NewFitting, sheet: &Sheet) -> Result<()> {
             "is said of a renewal only; leave it out",
         ));
     }
-    fields::optional_number("fitted_hours", new.fitted_hours, 0.0..=HOURS_MAX)?;
+    fields::optional_number("fitted_hours", new.fitted_hours, fields::RUN_HOURS)?;
     if new.fitted_at > Timestamp::now() {
         return Err(Error::invalid(
             "fitted_at",

@@ -310,6 +310,8 @@ diesel::table! {
         temperature_c -> Nullable<Double>,
         full_charge -> Nullable<Double>,
         repeats -> Integer,
+        low_c -> Nullable<Double>,
+        backed_by -> Nullable<Text>,
         verdict -> Text,
         flags -> Array<Text>,
         note -> Nullable<Text>,

@@ -1,0 +1,228 @@
+//! Facts that contradict others. Clocks lie and facts arrive in any order, so they are kept and flagged, never refused;
+//! only what is impossible in itself is ([`crate::fields`]).
+
+use std::collections::BTreeMap;
+
+use diesel::QueryableByName;
+use diesel::sql_types::{Array, Bool, Double, Timestamptz, Uuid as SqlUuid};
+use diesel_async::RunQueryDsl;
+use jiff::{SignedDuration, Timestamp};
+use jiff_diesel::ToDiesel;
+use uuid::Uuid;
+
+use crate::machine::Machine;
+use crate::{Result, Tx, prepared};
+
+/// The flag of whatever contradicts other facts; beside it stands why.
+pub const SUSPECT: &str = "suspect";
+/// Said to have happened later than it was received.
+pub const FUTURE: &str = "in the future";
+/// Fewer running hours than before, or more than after.
+pub const HOURS_BACKWARDS: &str = "hours run backwards";
+/// Before the agency had the machine.
+pub const BEFORE_ACQUIRED: &str = "before the machine was acquired";
+/// After the machine was retired.
+pub const AFTER_RETIRED: &str = "after the machine was retired";
+
+/// How far a clock may be ahead of ours before it is noticed.
+const AHEAD: SignedDuration = SignedDuration::from_mins(5);
+
+/// What somebody says of a machine.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Said<'a> {
+    pub(crate) machine: &'a Machine,
+    pub(crate) at: Timestamp,
+    pub(crate) run_hours: Option<f64>,
+    pub(crate) estimated: bool,
+}
+
+/// The flags of each, in order. `replaced` are the inspections and meter readings that these correct: what they said
+/// of hours no longer counts.
+pub(crate) async fn flags(
+    tx: &Tx<'_>,
+    said: &[Said<'_>],
+    received_at: Timestamp,
+    replaced: &[Uuid],
+) -> Result<Vec<Vec<String>>> {
+    let mut flags = said
+        .iter()
+        .map(|said| flags_of_time(*said, received_at))
+        .collect::<Result<Vec<_>>>()?;
+    let noted: Vec<(usize, Hours)> = said
+        .iter()
+        .enumerate()
+        .filter(|(index, _)| flags[*index].is_empty())
+        .filter_map(|(index, said)| {
+            let hours = Hours {
+                unit_id: said.machine.unit_id,
+                at: said.at,
+                hours: said.run_hours?,
+                estimated: said.estimated,
+            };
+            Some((index, hours))
+        })
+        .collect();
+    if noted.is_empty() {
+        return Ok(flags);
+    }
+    let known = neighbours(tx, &noted, replaced).await?;
+    for index in backwards(known, noted) {
+        flags[index] = vec![SUSPECT.to_owned(), HOURS_BACKWARDS.to_owned()];
+    }
+    Ok(flags)
+}
+
+fn flags_of_time(said: Said<'_>, received_at: Timestamp) -> Result<Vec<String>> {
+    let reasons = [
+        (FUTURE, said.at > received_at + AHEAD),
+        (
+            BEFORE_ACQUIRED,
+            said.machine
+                .acquired_at()?
+                .is_some_and(|acquired| said.at < acquired),
+        ),
+        (
+            AFTER_RETIRED,
+            said.machine
+                .retired_at
+                .is_some_and(|retired| said.at > retired),
+        ),
+    ];
+    let reasons: Vec<&str> = reasons
+        .into_iter()
+        .filter_map(|(flag, is)| is.then_some(flag))
+        .collect();
+    let suspect = (!reasons.is_empty()).then_some(SUSPECT);
+    Ok(suspect
+        .into_iter()
+        .chain(reasons)
+        .map(str::to_owned)
+        .collect())
+}
+
+/// Running hours of a unit at an instant.
+#[derive(Debug, Clone, Copy, PartialEq, QueryableByName)]
+#[diesel(check_for_backend(diesel::pg::Pg))]
+struct Hours {
+    #[diesel(sql_type = SqlUuid)]
+    unit_id: Uuid,
+    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
+    at: Timestamp,
+    #[diesel(sql_type = Double)]
+    hours: f64,
+    #[diesel(sql_type = Bool)]
+    estimated: bool,
+}
+
+/// The hours already kept that stand nearest before and after each of these.
+async fn neighbours(
+    tx: &Tx<'_>,
+    noted: &[(usize, Hours)],
+    replaced: &[Uuid],
+) -> Result<Vec<Hours>> {
+    let noted = || noted.iter().map(|(_, hours)| hours);
+    Ok(prepared(
+        diesel::sql_query(
+            "with known as not materialized (
+                 select unit_id, id, read_at as at, run_hours as hours, estimated
+                 from meter_reading m
+                 where org_id = $1 and run_hours is not null and not 'suspect' = any(flags)
+                   and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
+                 union all
+                 select unit_id, id, performed_at, run_hours, false
+                 from inspection i
+                 where org_id = $1 and run_hours is not null and not 'suspect' = any(flags)
+                   and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+             )
+             select distinct near.unit_id, near.at, near.hours, near.estimated
+             from unnest($2::uuid[], $3::timestamptz[], $4::boolean[]) as n (unit_id, at, estimated)
+             cross join lateral (
+                 (select k.* from known k
+                  where k.unit_id = n.unit_id and k.at <= n.at and k.id <> all($5) and (n.estimated or not k.estimated)
+                  order by k.at desc limit 1)
+                 union all
+                 (select k.* from known k
+                  where k.unit_id = n.unit_id and k.at > n.at and k.id <> all($5) and (n.estimated or not k.estimated)
+                  order by k.at limit 1)
+             ) near",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<SqlUuid>, _>(noted().map(|hours| hours.unit_id).collect::<Vec<_>>())
+        .bind::<Array<Timestamptz>, _>(noted().map(|hours| hours.at.to_diesel()).collect::<Vec<_>>())
+        .bind::<Array<Bool>, _>(noted().map(|hours| hours.estimated).collect::<Vec<_>>())
+        .bind::<Array<SqlUuid>, _>(replaced),
+    )
+    .load(&mut tx.connection())
+    .await?)
+}
+
+/// Which of `noted` run against what is known, or against an earlier one of themselves that does not. An estimate
+/// proves nothing against a reading of the meter.
+fn backwards(known: Vec<Hours>, mut noted: Vec<(usize, Hours)>) -> Vec<usize> {
+    let mut lines: BTreeMap<Uuid, Vec<Hours>> = BTreeMap::new();
+    for hours in known {
+        lines.entry(hours.unit_id).or_default().push(hours);
+    }
+    noted.sort_by_key(|(index, hours)| (hours.at, *index));
+    let mut backwards = Vec::new();
+    for (index, new) in noted {
+        let line = lines.entry(new.unit_id).or_default();
+        let counts = || {
+            line.iter()
+                .filter(|known| new.estimated || !known.estimated)
+        };
+        let before = counts()
+            .filter(|known| known.at <= new.at)
+            .max_by_key(|known| known.at);
+        let after = counts()
+            .filter(|known| known.at > new.at)
+            .min_by_key(|known| known.at);
+        if before.is_some_and(|before| before.hours > new.hours)
+            || after.is_some_and(|after| after.hours < new.hours)
+        {
+            backwards.push(index);
+        } else {
+            line.push(new);
+        }
+    }
+    backwards
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(second: i64, hours: f64, estimated: bool) -> Hours {
+        Hours {
+            unit_id: Uuid::nil(),
+            at: Timestamp::from_second(second).unwrap(),
+            hours,
+            estimated,
+        }
+    }
+
+    #[test]
+    fn hours_only_grow() {
+        let known = vec![at(10, 100.0, false), at(30, 120.0, false)];
+        let noted = vec![
+            (0, at(20, 110.0, false)),
+            (1, at(21, 109.0, false)),
+            (2, at(22, 121.0, false)),
+            (3, at(40, 119.0, false)),
+            (4, at(40, 120.0, false)),
+            (5, at(5, 100.5, false)),
+            (6, at(6, 99.0, false)),
+        ];
+        assert_eq!(backwards(known, noted), [5, 1, 2, 3]);
+    }
+
+    #[test]
+    fn an_estimate_proves_nothing_against_the_meter_and_the_meter_does_against_an_estimate() {
+        let noted = vec![
+            (0, at(20, 150.0, true)),
+            (1, at(30, 120.0, false)),
+            (2, at(40, 119.0, true)),
+        ];
+        assert_eq!(backwards(vec![at(10, 100.0, false)], noted), [2]);
+    }
+}

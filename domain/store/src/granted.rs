@@ -1,0 +1,20 @@
+//! What a tenant may see of the facts about units.
+
+/// Narrows a boxed query of facts about units to what the tenant may see: the facts of depots granted, and whatever
+/// is known of the units that stand there now, wherever they stood when it was noted.
+macro_rules! granted {
+    ($query:ident, $tx:expr, $table:ident) => {
+        if let Some(granted) = $tx.tenant().depots.as_filter() {
+            let units = crate::schema::unit::table
+                .filter(crate::schema::unit::org_id.eq($tx.org_id()))
+                .filter(crate::schema::unit::depot_id.eq_any(granted.clone()))
+                .select(crate::schema::unit::id);
+            $query = $query.filter(
+                $table::depot_id
+                    .eq_any(granted)
+                    .or($table::unit_id.eq_any(units)),
+            );
+        }
+    };
+}
+pub(crate) use granted;
