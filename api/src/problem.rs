@@ -197,6 +197,7 @@ impl From<rimeyard_store::Error> for Problem {
         use rimeyard_store::Error as Store;
         match error {
             Store::NotFound { .. } => Self::not_found(),
+            Store::Forbidden => Self::forbidden(),
             Store::Conflict { field, problem } => Self::conflict(
                 "It contradicts what is stored; nothing was changed. See `errors`.",
                 vec![Invalid::new(field, problem)],

@@ -17,9 +17,13 @@ pub const ADMINISTRATORS: Roles = Roles(&[Administrator]);
 pub const DISTRICT: Roles = Roles(&[DistrictManager, Administrator]);
 /// Who leads a depot, or the district: new units, storms, limited use.
 pub const LEADS: Roles = Roles(&[DepotLead, DistrictManager, Administrator]);
-/// Who works on machines with tools: inspections, parts, lifting holds, changes of units.
+/// Who says what was found on a machine: inspections.
+pub const INSPECTORS: Roles = Roles(&[Technician, DepotLead, Administrator]);
+/// Who says what the meter shows and whether a machine started.
+pub const METER_READERS: Roles = Roles(&[Technician, Operator, DepotLead, Administrator]);
+/// Who works on machines with tools: parts, lifting holds, changes of units.
 pub const MECHANICS: Roles = Roles(&[Technician, DepotLead, DistrictManager, Administrator]);
-/// Everyone who stands beside a machine: hours, proofs of start, hold tags.
+/// Everyone who may stop a machine: hold tags.
 pub const PEOPLE: Roles = Roles(&[
     Technician,
     Operator,

@@ -24,8 +24,14 @@
 
 pub mod depots;
 pub mod document;
+pub mod findings;
 pub mod health;
+pub mod holds;
+pub mod inspections;
+pub mod limited_uses;
+pub mod meter_readings;
 pub mod session;
+pub mod storms;
 
 use actix_web::dev::{ServiceFactory, ServiceRequest};
 use utoipa_actix_web::UtoipaApp;
@@ -39,4 +45,10 @@ where
         .configure(health::routes)
         .configure(session::routes)
         .configure(depots::routes)
+        .configure(inspections::routes)
+        .configure(meter_readings::routes)
+        .configure(findings::routes)
+        .configure(holds::routes)
+        .configure(limited_uses::routes)
+        .configure(storms::routes)
 }
