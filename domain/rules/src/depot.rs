@@ -22,6 +22,7 @@ pub use works::{WorkInputs, WorkState, WorkUnit};
 
 /// A depot's readiness as published; `as_of` and `valid_until` are put beside it by whoever answers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct DepotDocument {
     /// The depot.
     pub depot_id: Uuid,

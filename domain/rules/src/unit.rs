@@ -43,6 +43,7 @@ pub struct Shared<'a> {
 
 /// A unit's readiness as published; `as_of` and `valid_until` are put beside it by whoever answers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct UnitDocument {
     /// The unit.
     pub unit_id: Uuid,
@@ -78,6 +79,7 @@ pub struct UnitDocument {
 
 /// A finding as a unit's readiness shows it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct OpenFinding {
     /// The finding.
     pub id: Uuid,

@@ -107,6 +107,7 @@ impl Lasts {
 
 /// Three quantiles of when a limit is reached.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Quantiles<T> {
     /// Reached by then with chance 0.1; none: never, or not within ten seasons.
     pub p10: Option<T>,
@@ -118,6 +119,7 @@ pub struct Quantiles<T> {
 
 /// A part of a unit as published.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct PartState {
     /// The part on the sheet.
     pub part: String,
@@ -136,6 +138,7 @@ pub struct PartState {
 
 /// The measure that decides about a part.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct MeasuredState {
     /// The check.
     pub check: String,

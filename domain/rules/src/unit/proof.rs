@@ -17,6 +17,7 @@ use crate::verdict::Verdict;
 
 /// What proves a unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Proof {
     /// Its last good start.
     pub started_at: Option<Timestamp>,

@@ -5,7 +5,7 @@ mod pull;
 mod write;
 
 pub use pull::{
-    Cursor, Entry, Head, LIMIT_DEFAULT, LIMIT_MAX, Page, Pull, SCOPES_MAX, Scope, epoch, heads,
-    pull,
+    Cursor, Entry, Head, LIMIT_DEFAULT, LIMIT_MAX, Page, Pull, SCOPES_MAX, Scope, ScopeKind, epoch,
+    heads, pull,
 };
 pub use write::{COMMIT_BYTES_MAX, DOCUMENT_BYTES_MAX, DOCUMENTS_MAX, Write, check, hex, write};

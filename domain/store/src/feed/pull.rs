@@ -40,7 +40,7 @@ pub struct Pull {
 
 /// How far a reader has a scope.
 #[derive(Debug, Clone, Copy, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = FeedCursor))]
 #[serde(deny_unknown_fields)]
 pub struct Cursor {
     /// The scope: a depot's id, or the organisation's.
@@ -52,7 +52,7 @@ pub struct Cursor {
 
 /// One page.
 #[derive(Debug, Serialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = FeedPage))]
 pub struct Page {
     /// To be sent along with the cursors. It changes when the database is not the one they are from: after a restored
     /// backup, above all.
@@ -67,10 +67,14 @@ pub struct Page {
 
 /// A scope's part of a page.
 #[derive(Debug, Serialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = FeedScope))]
 pub struct Scope {
     /// The scope: a depot's id, or the organisation's.
     pub scope_id: Uuid,
+    /// What it is.
+    pub kind: ScopeKind,
+    /// The depot's or the organisation's name.
+    pub name: String,
     /// Whether the reader did not name it.
     pub new: bool,
     /// Whether the reader's cursor is worth nothing: it drops what it holds of this scope and takes what comes.
@@ -82,13 +86,26 @@ pub struct Scope {
     pub digest: String,
     /// How far the reader is with this page.
     pub cursor: i64,
+    /// Whether there is more to send of this scope.
+    pub more: bool,
     /// In the order of their commits. A page holds whole commits.
     pub entries: Vec<Entry>,
 }
 
+/// What a scope is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub enum ScopeKind {
+    /// One depot.
+    Depot,
+    /// What all depots of the organisation share.
+    Organisation,
+}
+
 /// The newest state of one object.
 #[derive(Debug, Serialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = FeedEntry))]
 pub struct Entry {
     /// What it is: `unit`, `inspection`, `unit-state`...
     pub kind: String,
@@ -122,6 +139,9 @@ pub struct Head {
     #[serde(skip)]
     #[diesel(sql_type = BigInt)]
     floor: i64,
+    #[serde(skip)]
+    #[diesel(sql_type = Text)]
+    name: String,
 }
 
 /// The scopes that the tenant may read, with their heads: the organisation's own, and those of the depots granted.
@@ -131,8 +151,12 @@ pub struct Head {
 pub async fn heads(tx: &Tx<'_>) -> Result<Vec<Head>> {
     let heads = prepared(
         diesel::sql_query(
-            "select scope_id, head, digest, floor from feed_scope
-             where org_id = $1 and ($2::uuid[] is null or scope_id = $1 or scope_id = any($2)) order by scope_id",
+            "select s.scope_id, s.head, s.digest, s.floor, coalesce(d.name, o.name) as name
+             from feed_scope s
+             join organisation o on o.org_id = s.org_id
+             left join depot d on d.org_id = s.org_id and d.id = s.scope_id
+             where s.org_id = $1 and ($2::uuid[] is null or s.scope_id = $1 or s.scope_id = any($2))
+             order by s.scope_id",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<Nullable<Array<SqlUuid>>, _>(tx.tenant().depots.as_filter()),
@@ -190,17 +214,27 @@ pub async fn pull(tx: &Tx<'_>, pull: &Pull) -> Result<Page> {
             let reset = from > 0 && (!same_epoch || from > head.head || from < head.floor);
             Scope {
                 scope_id: head.scope_id,
+                kind: if head.scope_id == tx.org_id() {
+                    ScopeKind::Organisation
+                } else {
+                    ScopeKind::Depot
+                },
+                name: head.name,
                 new: cursor.is_none(),
                 reset,
                 head: head.head,
                 digest: hex(head.digest),
                 cursor: if reset { 0 } else { from },
+                more: false,
                 entries: Vec::new(),
             }
         })
         .collect();
     fill(tx, &mut scopes, limit).await?;
-    let more = scopes.iter().any(|scope| scope.cursor < scope.head);
+    for scope in &mut scopes {
+        scope.more = scope.cursor < scope.head;
+    }
+    let more = scopes.iter().any(|scope| scope.more);
     Ok(Page {
         epoch,
         scopes,
