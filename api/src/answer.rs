@@ -67,6 +67,17 @@ impl Answer {
         Self::json(Self::value(content).body)
     }
 
+    /// 200: JSON already written, whose maker knows an ETag for it.
+    pub fn text(body: String, etag: String) -> Self {
+        Self {
+            status: StatusCode::OK,
+            etag: Some(etag),
+            location: None,
+            secret: false,
+            body,
+        }
+    }
+
     /// 200: JSON already written, with an ETag made of its content.
     pub fn json(body: String) -> Self {
         let hash = Sha256::digest(&body);

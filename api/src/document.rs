@@ -140,7 +140,8 @@ fn complete_operation(path: &str, method: &str, operation: &mut Operation) {
         .map(|verb| format!("{tag}_{verb}").replace([' ', '-'], "_"));
 
     let body = operation.request_body.is_some();
-    let writes = signed && method != "GET" && tag != "calculations";
+    // What is only asked, though by POST because the question is long, is not kept.
+    let writes = signed && method != "GET" && !matches!(tag.as_str(), "calculations" | "sync");
     let mut can = vec!["400"];
     if signed {
         operation.security = Some(vec![SecurityRequirement::new("bearer", [""; 0])]);

@@ -30,8 +30,10 @@ pub mod holds;
 pub mod inspections;
 pub mod limited_uses;
 pub mod meter_readings;
+pub mod readiness;
 pub mod session;
 pub mod storms;
+pub mod sync;
 
 use actix_web::dev::{ServiceFactory, ServiceRequest};
 use utoipa_actix_web::UtoipaApp;
@@ -51,4 +53,6 @@ where
         .configure(holds::routes)
         .configure(limited_uses::routes)
         .configure(storms::routes)
+        .configure(readiness::routes)
+        .configure(sync::routes)
 }
