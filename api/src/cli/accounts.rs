@@ -7,7 +7,7 @@ use std::io::Write;
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 
-use rimeyard_store::person::{self, NewPerson};
+use rimeyard_store::person::{self, NewPerson, PersonChange};
 use rimeyard_store::{Database, Role, Tenant, depot, feed, password};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -70,8 +70,9 @@ pub fn read_or_make(folder: &Path) -> Result<Vec<Account>, Failure> {
     Ok(accounts)
 }
 
-/// Creates the people of the accounts. Whoever works at one depot is granted the first, if there is one; the others,
-/// and everyone where there are no depots yet, are granted all.
+/// Gives the accounts to people: of each role to the first there is, else to a new person. A new one who works at one
+/// depot is granted the first, if there is one; the others, and everyone where there are no depots yet, are granted
+/// all.
 ///
 /// # Errors
 /// Those of the store.
@@ -81,31 +82,50 @@ pub async fn create(
     accounts: &[Account],
 ) -> Result<(), Failure> {
     let house = Tenant::system(org_id);
-    let first = database
-        .read(&house, async |tx| depot::list(tx, None, None, 1).await)
-        .await?
-        .first()
-        .map(|depot| depot.id);
-    let mut people = Vec::new();
+    let (depots, people) = database
+        .read(&house, async |tx| {
+            Ok((
+                depot::list(tx, None, None, 1).await?,
+                person::list(tx, None, None, 200).await?,
+            ))
+        })
+        .await?;
+    let mut given = Vec::new();
     for account in accounts {
         let role: Role = account.role.parse()?;
-        let at_one = matches!(role, Role::Operator | Role::DepotLead | Role::DepotSystem);
-        let depots: BTreeSet<Uuid> = first.filter(|_| at_one).into_iter().collect();
-        let person = NewPerson {
-            id: None,
-            name: account.role.clone(),
+        let person = people.iter().find(|person| person.role == role);
+        given.push((
+            account,
             role,
-            all_depots: depots.is_empty(),
-            depots,
-            email: Some(account.email.clone()),
-            // Hashed beside it.
-            password: None,
-        };
-        people.push((person, password::hash(&account.password).await?));
+            person,
+            password::hash(&account.password).await?,
+        ));
     }
     feed::write(database, &house, &[org_id], async |tx| {
-        for (new, hashed) in &people {
-            person::create(tx, new, Some(hashed)).await?;
+        for (account, role, person, hashed) in &given {
+            let email = Some(account.email.clone());
+            if let Some(person) = person {
+                let change = PersonChange {
+                    email,
+                    ..PersonChange::default()
+                };
+                person::update(tx, person.id, person.rev, &change, Some(hashed)).await?;
+                continue;
+            }
+            let at_one = matches!(role, Role::Operator | Role::DepotLead | Role::DepotSystem);
+            let first = depots.iter().map(|depot| depot.id);
+            let granted: BTreeSet<Uuid> = first.filter(|_| at_one).collect();
+            let new = NewPerson {
+                id: None,
+                name: account.role.clone(),
+                role: *role,
+                all_depots: granted.is_empty(),
+                depots: granted,
+                email,
+                // Hashed beside it.
+                password: None,
+            };
+            person::create(tx, &new, Some(hashed)).await?;
         }
         Ok(())
     })

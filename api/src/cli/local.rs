@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use actix_web::web::Data;
 use clap::Args;
+use jiff::Timestamp;
 use rimeyard_store::private::{Cluster, Keep, default_folder};
 use rimeyard_store::{Database, Sizes, boot, door, migrate, organisation};
 
@@ -41,6 +42,16 @@ pub async fn run(options: Options) -> Result<(), Failure> {
     Ok(stopped?)
 }
 
+/// The database, made and brought up to date as need be.
+async fn open(cluster: &Cluster) -> Result<Database, Failure> {
+    cluster.create_database(DATABASE).await?;
+    let login_url = cluster.login_url(DATABASE);
+    migrate::migrate(&cluster.owner_url(DATABASE), &login_url).await?;
+    let database = Database::connect(&login_url, Sizes::default()).await?;
+    boot::check(&database, false).await?;
+    Ok(database)
+}
+
 async fn serve(
     cluster: &Cluster,
     folder: &std::path::Path,
@@ -48,18 +59,20 @@ async fn serve(
     empty: bool,
     progress: &impl Fn(&str),
 ) -> Result<(), Failure> {
-    cluster.create_database(DATABASE).await?;
-    let login_url = cluster.login_url(DATABASE);
-    migrate::migrate(&cluster.owner_url(DATABASE), &login_url).await?;
-    let database = Database::connect(&login_url, Sizes::default()).await?;
-    boot::check(&database, false).await?;
+    let mut database = open(cluster).await?;
     let signs_in = folder.join(accounts::FILE);
     if !door::anybody(&database).await? {
+        if signs_in.exists() {
+            progress("the first start was cut short; beginning anew");
+            drop(database);
+            cluster.drop_database(DATABASE).await?;
+            database = open(cluster).await?;
+        }
         let accounts = accounts::read_or_make(folder)?;
         let org_id = if empty {
             organisation::create(&database, "Rimeyard").await?
         } else {
-            demo::load(&database, progress).await?
+            demo::load(&database, Timestamp::now(), demo::SEED, progress).await?
         };
         // Last of all: whoever was interrupted before this begins anew.
         accounts::create(&database, org_id, &accounts).await?;

@@ -1,14 +1,48 @@
-//! The demo: an invented mountain transit agency.
+//! The demo: an invented mountain transit agency with a history that looks lived in.
+//!
+//! [`generate`] draws it from an instant and a seed and nothing else; [`load`] puts it into a house where there is
+//! nobody yet. Some machines are what they are by design and can be found by their tags: see [`cases`].
+//!
+//! A load that is cut short leaves an organisation that nobody can sign in to, because accounts are made last. Whoever
+//! calls this sees by that ([`rimeyard_store::door::anybody`]) that it must begin afresh.
 
-use rimeyard_store::{Database, Result, organisation};
+mod agency;
+mod calendar;
+pub mod cases;
+mod draw;
+mod fleet;
+mod gauge;
+mod load;
+mod machine;
+mod noting;
+mod people;
+pub mod plan;
+mod present;
+mod rounds;
+mod truth;
+mod weather;
+mod years;
+
+use jiff::Timestamp;
+use rimeyard_store::{Database, Result};
 use uuid::Uuid;
 
-/// Loads the demo into a database in which there is no one yet, and answers with its organisation. `progress` is told
-/// what is being done.
+pub use agency::generate;
+pub use load::load_agency;
+
+/// The seed of the demo that everyone sees.
+pub const SEED: u64 = 20;
+
+/// Loads the demo as of `now`, and answers with its organisation. `progress` is told how far it is.
 ///
 /// # Errors
-/// Those of the database.
-pub async fn load(database: &Database, progress: &impl Fn(&str)) -> Result<Uuid> {
-    progress("making the organisation");
-    organisation::create(database, "High Valleys Transit").await
+/// Those of the store.
+pub async fn load(
+    database: &Database,
+    now: Timestamp,
+    seed: u64,
+    progress: &impl Fn(&str),
+) -> Result<Uuid> {
+    let (agency, _truth) = generate(now, seed);
+    load_agency(database, &agency, progress).await
 }

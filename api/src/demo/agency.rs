@@ -1,0 +1,276 @@
+//! The generator: an instant and a seed give an agency, the same every time.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
+use rimeyard_rules::facts::{DesignStorm, Duty, MonthDay, Operators};
+use rimeyard_rules::sheet::{Sheet, Work, two_stage_thrower_checklist};
+use rimeyard_store::Role;
+use rimeyard_store::depot::{NewDepot, Season};
+use uuid::Uuid;
+
+use super::calendar::Calendar;
+use super::cases::{self, Case};
+use super::draw::Draw;
+use super::fleet::{AGENCY, DEPOTS, DepotPlan, MODELS, sheet};
+use super::machine::Machine;
+use super::people::{of_role, people};
+use super::plan::{self, Agency, Model, Person, Storm, Truth};
+use super::present::present;
+use super::truth::Nature;
+use super::weather::snow_days;
+use super::years::Years;
+
+const DAY: SignedDuration = SignedDuration::from_hours(24);
+
+/// Winters of history before the one that runs; of half the machines one winter less was ever written down.
+const WINTERS_BEFORE: i16 = 3;
+
+/// Share of the machines of whose early years no papers are left.
+const PAPERS_LOST: f64 = 0.15;
+
+/// How long before its start the storm is known.
+const STORM_AHEAD_H: i64 = 30;
+
+/// The agency as it stands at `now`, and the truth behind it. Facts lie before `now`, the storm after it.
+pub fn generate(now: Timestamp, seed: u64) -> (Agency, Vec<Truth>) {
+    let draw = &mut Draw::new(seed, "agency");
+    let founded = now - DAY * 365 * 4;
+    let models = (0..MODELS.len()).map(|model| Model {
+        id: draw.id(founded),
+        name: MODELS[model],
+        sheet: sheet(model),
+    });
+    let models: Vec<Model> = models.collect();
+    let people = people(draw, founded);
+    let storm = storm(draw.id(now), now);
+    let mut truths = Vec::new();
+    let depots = (1..).zip(&DEPOTS).map(|(number, plan)| {
+        let depot = new_depot(draw.id(founded), plan);
+        let zone = TimeZone::get(plan.zone).unwrap_or(TimeZone::UTC);
+        let calendar = Calendar {
+            now,
+            zone,
+            season_starts: depot.season.starts,
+            season_ends: depot.season.ends,
+        };
+        let making = Making {
+            seed,
+            number,
+            plan,
+            calendar: &calendar,
+            models: &models,
+            people: &people,
+            storm: &storm,
+        };
+        let (machines, truth): (Vec<_>, Vec<_>) = making.machines().into_iter().unzip();
+        truths.extend(truth);
+        plan::Depot { depot, machines }
+    });
+    let depots = depots.collect();
+    let checklist = (draw.id(founded), two_stage_thrower_checklist());
+    (
+        Agency {
+            name: AGENCY,
+            checklist,
+            models,
+            people,
+            depots,
+            storm,
+        },
+        truths,
+    )
+}
+
+/// Cold, long and deep enough that a depot a few machines down is short.
+fn storm(id: Uuid, now: Timestamp) -> Storm {
+    let hour = now.as_second().div_euclid(3600) + STORM_AHEAD_H;
+    let starts_at = Timestamp::from_second(hour * 3600).unwrap_or(now);
+    Storm {
+        id,
+        name: "Long Lantern",
+        starts_at,
+        ends_at: starts_at + SignedDuration::from_hours(16),
+        depth_mm: 280.0,
+        reclear_mm: 100.0,
+        temperature_c: -11.0,
+        low_c: -24.0,
+    }
+}
+
+fn new_depot(id: Uuid, plan: &DepotPlan) -> NewDepot {
+    let day = |text: &str| MonthDay::parse(text).expect("a constant of the demo");
+    let duty =
+        |name: &str, class: &str, area_m2: f64, clear_within_h: f64, narrowest_width_mm| Duty {
+            name: name.to_owned(),
+            work: Work::Clear,
+            class: class.to_owned(),
+            area_m2,
+            clear_within_h,
+            narrowest_width_mm,
+        };
+    // Platforms and ramps are owed first, stops next, footpaths last. With these shares the third and fourth hour
+    // after the ground is deep enough are the tightest, and `owes_m2_per_h` is what they ask for.
+    let owed = plan.owes_m2_per_h;
+    let mut duties = vec![
+        duty("platforms", "first", owed, 2.0, None),
+        duty("ramps and stairs' feet", "first", 0.6 * owed, 2.0, None),
+        duty("stops", "second", 1.4 * owed, 3.0, None),
+        duty("footpaths", "third", owed, 4.0, None),
+    ];
+    let crew = |narrowest_width_mm, per_shift| Operators {
+        work: Work::Clear,
+        narrowest_width_mm,
+        per_shift,
+    };
+    let mut operators = vec![crew(None, plan.operators)];
+    if let Some((name, area_m2, hours, width_mm)) = plan.narrow {
+        duties.push(duty(name, "second", area_m2, hours, Some(width_mm)));
+        operators.push(crew(Some(width_mm), 1));
+    }
+    NewDepot {
+        id: Some(id),
+        name: plan.name.to_owned(),
+        zone: plan.zone.to_owned(),
+        latitude: plan.at.0,
+        longitude: plan.at.1,
+        season: Season {
+            starts: day(plan.season.0),
+            ends: day(plan.season.1),
+        },
+        typical_snow_days: plan.snow_days,
+        snow_day_mm: 25.0,
+        design_storm: DesignStorm {
+            hours: 12.0,
+            depth_mm: 250.0,
+            reclear_mm: 100.0,
+            density_kg_m3: None,
+            temperature_c: Some(-6.0),
+            low_c: Some(-18.0),
+        },
+        duties,
+        operators,
+    }
+}
+
+/// What the machines of one depot are made from.
+struct Making<'a> {
+    seed: u64,
+    number: usize,
+    plan: &'a DepotPlan,
+    calendar: &'a Calendar,
+    models: &'a [Model],
+    people: &'a [Person],
+    storm: &'a Storm,
+}
+
+impl Making<'_> {
+    fn machines(&self) -> Vec<(plan::Machine, Truth)> {
+        let current = self.calendar.winter();
+        let snow: BTreeMap<_, _> = (current - WINTERS_BEFORE..=current)
+            .map(|winter| {
+                (
+                    winter,
+                    snow_days(
+                        self.calendar,
+                        self.seed,
+                        self.plan.name,
+                        winter,
+                        self.plan.snow_days,
+                    ),
+                )
+            })
+            .collect();
+        let models = self.plan.machines.iter().zip(self.models);
+        let models =
+            models.flat_map(|(count, model)| std::iter::repeat_n(model, usize::from(*count)));
+        (1..)
+            .zip(models)
+            .map(|(number, model)| self.machine(number, model, &snow))
+            .collect()
+    }
+
+    fn machine(
+        &self,
+        number: usize,
+        model: &Model,
+        snow: &super::years::Snow,
+    ) -> (plan::Machine, Truth) {
+        let tag = cases::tag(self.number, number);
+        let case = cases::case(self.number, number);
+        let mut draw = Draw::new(self.seed, &tag);
+        let current = self.calendar.winter();
+        let winters = if case == Some(Case::BeltLow) {
+            5
+        } else {
+            draw.between(1.0, 9.0) as i16
+        };
+        let acquired_on = Date::constant(current - winters, 8, 1 + draw.between(0.0, 28.0) as i8);
+        let acquired = self.calendar.at(acquired_on, 12.0);
+        let shorter = case != Some(Case::BeltLow) && draw.chance(0.5);
+        let written_winters = WINTERS_BEFORE - i16::from(shorter);
+        let first = current - winters.min(written_winters);
+        let papers = case == Some(Case::BeltLow) || !draw.chance(PAPERS_LOST);
+        let (technician, operator) = self.man(number);
+        let written = plan::Machine {
+            id: draw.id(acquired),
+            tag,
+            model: model.id,
+            away: match case {
+                Some(Case::Away(place)) => Some(place),
+                _ => None,
+            },
+            acquired_on: papers.then_some(acquired_on),
+            technician,
+            operator,
+            fittings: Vec::new(),
+            inspections: Vec::new(),
+            meter: Vec::new(),
+            limited_use: None,
+        };
+        let nature = Nature::new(&mut draw);
+        let sheet: &Sheet = &model.sheet;
+        let mut machine = Machine::new(draw, self.calendar, sheet, nature, written);
+        if case == Some(Case::BeltLow) {
+            machine.nature.hours_per_snow_day = 1.45;
+        }
+        let before = winters - written_winters;
+        if before > 0 {
+            let typical = f64::from(self.plan.snow_days) * machine.nature.hours_per_snow_day;
+            machine.first_hours = machine.draw.lognormal(f64::from(before) * typical, 0.15);
+        }
+        let begins = self.calendar.at(Date::constant(first, 8, 31), 12.0);
+        if case == Some(Case::DeadMeter) {
+            machine.meter_dead_from =
+                Some(self.calendar.at(Date::constant(current - 1, 12, 1), 8.0));
+        }
+        let until = match case {
+            Some(Case::Stood240Days) => self.storm.starts_at - DAY * 240,
+            _ => self.calendar.now,
+        };
+        let years = Years {
+            snow,
+            first,
+            until,
+            case,
+        };
+        years.equip(&mut machine, acquired, begins);
+        years.run(&mut machine);
+        years.prepare(&mut machine, begins, self.plan.snow_days);
+        years.live(&mut machine);
+        present(&mut machine, case, self.storm);
+        machine.done()
+    }
+
+    /// Who sees to a machine: one of two technicians who share the depot, and its operator.
+    fn man(&self, machine: usize) -> (usize, usize) {
+        let technicians = of_role(self.people, Role::Technician, self.number - 1);
+        let operators = of_role(self.people, Role::Operator, self.number - 1);
+        (
+            technicians[(self.number + machine % 2) % technicians.len()],
+            operators[0],
+        )
+    }
+}

@@ -1,0 +1,275 @@
+//! The invented agency as it stands on paper: models, depots with their ground and crews. Plain tables; the numbers
+//! of machines, crews and square metres are chosen so that the coming storm finds most depots ready and a few not.
+
+use rimeyard_rules::sheet::{Figure, Sheet, Sourced, battery_checks, two_stage_thrower};
+
+/// The agency's name.
+pub const AGENCY: &str = "Rimeback Mountain Transit";
+
+/// What the agency calls its checklist.
+pub const CHECKLIST: &str = "Two-stage thrower, bottom up";
+
+/// The models, in the order that [`DepotPlan::machines`] counts them.
+pub const MODELS: [&str; 4] = [
+    "24 in two-stage, friction drive",
+    "28 in two-stage, friction drive",
+    "30 in two-stage, hydrostatic drive",
+    "28 in two-stage, battery start",
+];
+
+/// A model's sheet: the trade's default with what this model has otherwise, marked as the agency's own figure.
+pub fn sheet(model: usize) -> Sheet {
+    let mut sheet = two_stage_thrower();
+    let own = |value: f64| Figure {
+        value,
+        source: "the demo agency's own figure".to_owned(),
+    };
+    match model {
+        0 => {
+            sheet.rate.width_mm = own(610.0);
+            sheet.rate.speed_m_per_h = own(2200.0);
+            sheet.rate.rating_kg_per_h = own(36_000.0);
+        }
+        2 => {
+            sheet.rate.width_mm = own(762.0);
+            sheet.rate.speed_m_per_h = own(2700.0);
+            sheet.rate.rating_kg_per_h = own(54_000.0);
+            // A hydrostatic drive has no friction wheel, plate or sliding shaft.
+            let gone = [
+                "friction_ring",
+                "drive_plate",
+                "hex_shaft",
+                "return_springs",
+            ];
+            sheet
+                .parts
+                .retain(|part| !gone.contains(&part.part.as_str()));
+            sheet.checks.retain(|check| {
+                check.check != "friction_gap"
+                    && !check
+                        .part
+                        .as_deref()
+                        .is_some_and(|part| gone.contains(&part))
+            });
+        }
+        3 => sheet.checks.extend(battery_checks()),
+        _ => {}
+    }
+    if let Some(fasteners) = &mut sheet.shear_fasteners {
+        fasteners.part_number = Sourced {
+            value: ["SF-24", "SF-28", "SF-30", "SF-28"][model].to_owned(),
+            source: "the demo agency's parts list".to_owned(),
+        };
+    }
+    sheet
+}
+
+/// One depot of the demo.
+pub struct DepotPlan {
+    /// Its name.
+    pub name: &'static str,
+    /// IANA zone.
+    pub zone: &'static str,
+    /// Nominal coordinates: crossings of the graticule, not places.
+    pub at: (f64, f64),
+    /// First and last day of its season.
+    pub season: (&'static str, &'static str),
+    /// Snow days in a typical season.
+    pub snow_days: i32,
+    /// Machines of each of [`MODELS`].
+    pub machines: [u8; 4],
+    /// Operators a shift.
+    pub operators: u32,
+    /// Ground that the depot owes, m2 an hour at the tightest time of the storm.
+    pub owes_m2_per_h: f64,
+    /// Narrow ground: name, m2, hours, narrowest place in mm. The 24 in machines pass, the others do not.
+    pub narrow: Option<(&'static str, f64, f64, f64)>,
+}
+
+const MOUNTAIN: &str = "America/Denver";
+const PACIFIC: &str = "America/Los_Angeles";
+const USUAL: (&str, &str) = ("11-15", "04-10");
+const HIGH: (&str, &str) = ("11-05", "04-20");
+
+/// The twelve depots. Machine 4 of depot 7 is tagged `T-0704`.
+pub const DEPOTS: [DepotPlan; 12] = [
+    depot(
+        "Lower Terminus",
+        MOUNTAIN,
+        (40.0, -107.0),
+        USUAL,
+        24,
+        [6, 14, 6, 4],
+        20,
+        20_000.0,
+        None,
+    ),
+    depot(
+        "Viaduct Yard",
+        MOUNTAIN,
+        (40.0, -106.5),
+        USUAL,
+        26,
+        [6, 12, 4, 4],
+        17,
+        17_900.0,
+        None,
+    ),
+    depot(
+        "Switchback Works",
+        MOUNTAIN,
+        (40.5, -107.0),
+        USUAL,
+        30,
+        [4, 12, 4, 4],
+        17,
+        15_200.0,
+        NARROW_STAIR,
+    ),
+    depot(
+        "North Portal",
+        MOUNTAIN,
+        (40.5, -106.5),
+        HIGH,
+        38,
+        [4, 10, 4, 4],
+        15,
+        15_900.0,
+        None,
+    ),
+    depot(
+        "South Portal",
+        MOUNTAIN,
+        (40.5, -106.0),
+        HIGH,
+        38,
+        [4, 12, 4, 2],
+        16,
+        17_200.0,
+        None,
+    ),
+    depot(
+        "Funicular Foot",
+        MOUNTAIN,
+        (41.0, -107.0),
+        USUAL,
+        28,
+        [6, 8, 2, 4],
+        14,
+        13_600.0,
+        None,
+    ),
+    depot(
+        "Ridge Garage",
+        MOUNTAIN,
+        (41.0, -106.5),
+        HIGH,
+        42,
+        [4, 10, 4, 2],
+        15,
+        15_500.0,
+        None,
+    ),
+    depot(
+        "Snowshed Yard",
+        MOUNTAIN,
+        (41.0, -106.0),
+        HIGH,
+        44,
+        [4, 8, 4, 2],
+        13,
+        13_400.0,
+        None,
+    ),
+    depot(
+        "Lakeside Loop",
+        PACIFIC,
+        (41.5, -119.5),
+        USUAL,
+        22,
+        [4, 10, 2, 2],
+        8,
+        9_400.0,
+        None,
+    ),
+    depot(
+        "Quarry Siding",
+        PACIFIC,
+        (41.5, -119.0),
+        USUAL,
+        26,
+        [4, 8, 2, 2],
+        12,
+        8_400.0,
+        FOOTBRIDGE,
+    ),
+    depot(
+        "Upper Terminus",
+        PACIFIC,
+        (42.0, -119.5),
+        HIGH,
+        46,
+        [2, 8, 2, 2],
+        12,
+        12_000.0,
+        None,
+    ),
+    depot(
+        "Summit Halt",
+        PACIFIC,
+        (42.0, -119.0),
+        HIGH,
+        50,
+        [2, 6, 2, 0],
+        8,
+        6_300.0,
+        None,
+    ),
+];
+
+const NARROW_STAIR: Option<(&str, f64, f64, f64)> =
+    Some(("ramp beside the stair", 1_200.0, 3.0, 680.0));
+const FOOTBRIDGE: Option<(&str, f64, f64, f64)> = Some(("footbridge", 900.0, 3.0, 650.0));
+
+#[expect(clippy::too_many_arguments, reason = "one row of a table")]
+const fn depot(
+    name: &'static str,
+    zone: &'static str,
+    at: (f64, f64),
+    season: (&'static str, &'static str),
+    snow_days: i32,
+    machines: [u8; 4],
+    operators: u32,
+    owes_m2_per_h: f64,
+    narrow: Option<(&'static str, f64, f64, f64)>,
+) -> DepotPlan {
+    DepotPlan {
+        name,
+        zone,
+        at,
+        season,
+        snow_days,
+        machines,
+        operators,
+        owes_m2_per_h,
+        narrow,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn there_are_240_machines_in_12_depots_of_4_models() {
+        let machines = DEPOTS
+            .iter()
+            .flat_map(|depot| depot.machines)
+            .map(u32::from)
+            .sum::<u32>();
+        assert_eq!(machines, 240);
+        for model in 0..MODELS.len() {
+            assert_eq!(sheet(model).check(), Ok(()), "{}", MODELS[model]);
+        }
+    }
+}
