@@ -18,3 +18,15 @@ pub use actor::{Actor, Answer};
 pub use postgres::{TestDatabase, fresh_database};
 pub use server::TestServer;
 pub use world::{Depot, Organisation, PASSWORD, World, email};
+
+/// Waits until something holds, and fails when it does not within `seconds`.
+///
+/// # Panics
+/// When it does not.
+pub async fn eventually(seconds: f64, what: &str, holds: impl AsyncFn() -> bool) {
+    let since = std::time::Instant::now();
+    while !holds().await {
+        assert!(since.elapsed().as_secs_f64() < seconds, "not within {seconds} s: {what}");
+        tokio::time::sleep(std::time::Duration::from_millis(20)).await;
+    }
+}

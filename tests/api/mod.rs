@@ -1,0 +1,9 @@
+//! The API over real HTTP. Modules mirror the URLs; `walk` goes over every operation of the document.
+
+mod depots;
+mod document;
+mod examples;
+mod health;
+mod problems;
+mod session;
+mod walk;
