@@ -21,18 +21,30 @@ async fn it_is_served_and_can_be_browsed_without_a_network() {
     let server = TestServer::start().await;
     let anyone = server.anonymous();
     let document = anyone.get("/openapi.json").await.expect(200);
-    assert_eq!(document.body, rimeyard_api::app::text(&rimeyard_api::document()));
+    assert_eq!(
+        document.body,
+        rimeyard_api::app::text(&rimeyard_api::document())
+    );
     assert_eq!(document.json()["openapi"], "3.1.0");
-    assert_eq!(anyone.get("/docs").await.expect(308).header("location"), "/docs/");
+    assert_eq!(
+        anyone.get("/docs").await.expect(308).header("location"),
+        "/docs/"
+    );
     let page = anyone.get("/docs/").await.expect(200);
     assert!(page.header("content-type").starts_with("text/html"));
     // Whatever the page loads comes from this server, and is there.
-    let parts: Vec<&str> =
-        page.body.split(['"', '\'']).filter(|text| text.ends_with(".js") || text.ends_with(".css")).collect();
+    let parts: Vec<&str> = page
+        .body
+        .split(['"', '\''])
+        .filter(|text| text.ends_with(".js") || text.ends_with(".css"))
+        .collect();
     assert!(parts.len() >= 2, "{}", page.body);
     for part in parts {
         assert!(!part.contains("//"), "{part} is from elsewhere");
-        anyone.get(&format!("/docs/{}", part.trim_start_matches("./"))).await.expect(200);
+        anyone
+            .get(&format!("/docs/{}", part.trim_start_matches("./")))
+            .await
+            .expect(200);
     }
     let set_up = anyone.get("/docs/swagger-initializer.js").await.expect(200);
     assert!(set_up.body.contains("/openapi.json"), "{}", set_up.body);
@@ -45,13 +57,23 @@ fn every_reference_in_it_leads_somewhere_and_every_name_is_its_own() {
     collect(&document, &mut references);
     assert!(references.len() > 20);
     for reference in references {
-        let pointer = reference.strip_prefix('#').expect("a reference within the document");
-        assert!(document.pointer(pointer).is_some(), "{reference} leads nowhere");
+        let pointer = reference
+            .strip_prefix('#')
+            .expect("a reference within the document");
+        assert!(
+            document.pointer(pointer).is_some(),
+            "{reference} leads nowhere"
+        );
     }
     let mut names = Vec::new();
     for item in document["paths"].as_object().unwrap().values() {
         for operation in item.as_object().unwrap().values() {
-            names.push(operation["operationId"].as_str().expect("a name").to_owned());
+            names.push(
+                operation["operationId"]
+                    .as_str()
+                    .expect("a name")
+                    .to_owned(),
+            );
             let summary = operation["summary"].as_str().unwrap_or_default();
             assert!(summary.len() > 5, "{operation} says what it does");
         }

@@ -15,7 +15,10 @@ pub struct Example {
 /// An object for this path parameter, at this depot, made by this administrator.
 pub async fn example(name: &str, _administrator: &Actor, depot: &Depot) -> Example {
     match name {
-        "depot_id" => Example { value: depot.id.to_string(), of_a_depot: true },
+        "depot_id" => Example {
+            value: depot.id.to_string(),
+            of_a_depot: true,
+        },
         _ => panic!(
             "the walk has no object for the path parameter {{{name}}}: add one to tests/api/examples.rs, so that the \
              operations with it are covered"

@@ -7,15 +7,27 @@ use tokio_postgres::NoTls;
 async fn a_server_is_ready_while_its_database_is_as_it_must_be() {
     let server = TestServer::start().await;
     let anyone = server.anonymous();
-    assert_eq!(anyone.get("/health/live").await.expect(200).json()["status"], "live");
-    assert_eq!(anyone.get("/health/ready").await.expect(200).json()["status"], "ready");
+    assert_eq!(
+        anyone.get("/health/live").await.expect(200).json()["status"],
+        "live"
+    );
+    assert_eq!(
+        anyone.get("/health/ready").await.expect(200).json()["status"],
+        "ready"
+    );
 
-    let (owner, connection) = tokio_postgres::connect(&server.owner_url, NoTls).await.unwrap();
+    let (owner, connection) = tokio_postgres::connect(&server.owner_url, NoTls)
+        .await
+        .unwrap();
     tokio::spawn(connection);
     // As if the program were newer than the database.
     owner.execute("delete from __diesel_schema_migrations where version = (select max(version) from __diesel_schema_migrations)", &[]).await.unwrap();
     let answer = anyone.get("/health/ready").await;
     answer.problem(503);
-    assert!(!answer.body.contains("migration"), "what is wrong is for the log: {}", answer.body);
+    assert!(
+        !answer.body.contains("migration"),
+        "what is wrong is for the log: {}",
+        answer.body
+    );
     anyone.get("/health/live").await.expect(200);
 }

@@ -10,24 +10,44 @@ use serde_json::{Value, json};
 use tokio_postgres::NoTls;
 
 async fn sign_in(actor: &Actor, email: &str, password: &str) -> Answer {
-    actor.post("/v1/sign-in", &json!({"email": email, "password": password})).await
+    actor
+        .post(
+            "/v1/sign-in",
+            &json!({"email": email, "password": password}),
+        )
+        .await
 }
 
 async fn refresh(actor: &Actor, tokens: &Value) -> Answer {
-    actor.post("/v1/sign-in/refresh", &json!({"refresh_token": tokens["refresh_token"]})).await
+    actor
+        .post(
+            "/v1/sign-in/refresh",
+            &json!({"refresh_token": tokens["refresh_token"]}),
+        )
+        .await
 }
 
 #[tokio::test]
 async fn each_role_signs_in_and_is_told_who_it_is() {
     let server = TestServer::start().await;
     for role in Role::ALL {
-        let me = server.of_role(role).await.get("/v1/me").await.expect(200).json();
+        let me = server
+            .of_role(role)
+            .await
+            .get("/v1/me")
+            .await
+            .expect(200)
+            .json();
         assert_eq!(me["role"], role.as_str());
         assert_eq!(me["name"], format!("The {role}"));
         assert_eq!(me["organisation"], "ours");
         let everywhere = matches!(role, Role::DistrictManager | Role::Administrator);
         assert_eq!(me["all_depots"], everywhere);
-        let granted = if everywhere { json!([]) } else { json!([server.world.ours.home.id]) };
+        let granted = if everywhere {
+            json!([])
+        } else {
+            json!([server.world.ours.home.id])
+        };
         assert_eq!(me["depots"], granted);
     }
 }
@@ -36,7 +56,9 @@ async fn each_role_signs_in_and_is_told_who_it_is() {
 async fn what_is_answered_is_complete_and_kept_by_no_cache() {
     let server = TestServer::start().await;
     // Case and blanks around an address are a slip of the thumb.
-    let answer = sign_in(&server.anonymous(), " Technician@OURS.example ", PASSWORD).await.expect(200);
+    let answer = sign_in(&server.anonymous(), " Technician@OURS.example ", PASSWORD)
+        .await
+        .expect(200);
     assert_eq!(answer.header("cache-control"), "no-store");
     let tokens = answer.json();
     assert_eq!(tokens["expires_in_s"], 600);
@@ -52,9 +74,17 @@ async fn nothing_tells_an_unknown_address_from_a_wrong_password_or_someone_who_l
     wrong.problem(401);
     let unknown = sign_in(&anyone, "nobody@ours.example", PASSWORD).await;
     let administrator = server.administrator().await;
-    let (owner, connection) = tokio_postgres::connect(&server.owner_url, NoTls).await.unwrap();
+    let (owner, connection) = tokio_postgres::connect(&server.owner_url, NoTls)
+        .await
+        .unwrap();
     tokio::spawn(connection);
-    owner.execute("update person set active = false where name = 'The operator'", &[]).await.unwrap();
+    owner
+        .execute(
+            "update person set active = false where name = 'The operator'",
+            &[],
+        )
+        .await
+        .unwrap();
     let left = sign_in(&anyone, &email("ours", Role::Operator), PASSWORD).await;
     for other in [unknown, left] {
         assert_eq!((other.status, &other.body), (401, &wrong.body));
@@ -67,8 +97,15 @@ async fn the_token_is_what_the_published_keys_say() {
     // RFC 7519 claims, RFC 9068 typ, RFC 8037 EdDSA: checked here by another reader than the server's own.
     let server = TestServer::start().await;
     let technician = server.technician().await;
-    let keys: JwkSet =
-        serde_json::from_value(server.anonymous().get("/.well-known/jwks.json").await.expect(200).json()).unwrap();
+    let keys: JwkSet = serde_json::from_value(
+        server
+            .anonymous()
+            .get("/.well-known/jwks.json")
+            .await
+            .expect(200)
+            .json(),
+    )
+    .unwrap();
     let header = decode_header(technician.token()).unwrap();
     assert_eq!(header.typ.as_deref(), Some("at+jwt"));
     assert_eq!(header.alg, Algorithm::EdDSA);
@@ -77,8 +114,13 @@ async fn the_token_is_what_the_published_keys_say() {
     validation.set_audience(&["rimeyard"]);
     validation.set_issuer(&["rimeyard"]);
     validation.validate_nbf = true;
-    let claims = decode::<Value>(technician.token(), &key, &validation).unwrap().claims;
-    assert_eq!(claims["exp"].as_i64().unwrap() - claims["nbf"].as_i64().unwrap(), 600);
+    let claims = decode::<Value>(technician.token(), &key, &validation)
+        .unwrap()
+        .claims;
+    assert_eq!(
+        claims["exp"].as_i64().unwrap() - claims["nbf"].as_i64().unwrap(),
+        600
+    );
     assert_eq!(claims["org"], server.world.ours.org_id.to_string());
     let published = server.anonymous().get("/.well-known/jwks.json").await.body;
     assert!(!published.contains("\"d\""), "no private part is published");
@@ -88,8 +130,11 @@ async fn the_token_is_what_the_published_keys_say() {
 async fn a_token_that_is_not_quite_right_is_refused() {
     let server = TestServer::start().await;
     let technician = server.technician().await;
-    let [header, claims, signature] = technician.token().split('.').collect::<Vec<_>>()[..] else { panic!("a JWT") };
-    let mut other: Value = serde_json::from_slice(&BASE64_URL_SAFE_NO_PAD.decode(claims).unwrap()).unwrap();
+    let [header, claims, signature] = technician.token().split('.').collect::<Vec<_>>()[..] else {
+        panic!("a JWT")
+    };
+    let mut other: Value =
+        serde_json::from_slice(&BASE64_URL_SAFE_NO_PAD.decode(claims).unwrap()).unwrap();
     other["org"] = json!(server.world.theirs.org_id);
     let other = BASE64_URL_SAFE_NO_PAD.encode(other.to_string());
     let none = BASE64_URL_SAFE_NO_PAD.encode(r#"{"alg":"none","typ":"at+jwt"}"#);
@@ -111,7 +156,10 @@ async fn a_token_that_is_not_quite_right_is_refused() {
 async fn a_session_is_prolonged_and_ended() {
     let server = TestServer::start().await;
     let anyone = server.anonymous();
-    let first = sign_in(&anyone, &email("ours", Role::Technician), PASSWORD).await.expect(200).json();
+    let first = sign_in(&anyone, &email("ours", Role::Technician), PASSWORD)
+        .await
+        .expect(200)
+        .json();
     let second = refresh(&anyone, &first).await.expect(200).json();
     // The answer may have been lost: the same token works again until its successor was used.
     let again = refresh(&anyone, &first).await.expect(200).json();
@@ -119,7 +167,13 @@ async fn a_session_is_prolonged_and_ended() {
     let technician = anyone.with_token(third["access_token"].as_str().unwrap());
     technician.get("/v1/me").await.expect(200);
     let other_session = server.technician().await;
-    assert_eq!(Answer::of(technician.request(reqwest::Method::POST, "/v1/sign-out")).await.expect(204).body, "");
+    assert_eq!(
+        Answer::of(technician.request(reqwest::Method::POST, "/v1/sign-out"))
+            .await
+            .expect(204)
+            .body,
+        ""
+    );
     technician.get("/v1/me").await.problem(401);
     refresh(&anyone, &third).await.problem(401);
     refresh(&anyone, &second).await.problem(401);
@@ -130,7 +184,10 @@ async fn a_session_is_prolonged_and_ended() {
 async fn a_refresh_token_used_by_a_thief_ends_the_session() {
     let server = TestServer::start().await;
     let anyone = server.anonymous();
-    let first = sign_in(&anyone, &email("ours", Role::Technician), PASSWORD).await.expect(200).json();
+    let first = sign_in(&anyone, &email("ours", Role::Technician), PASSWORD)
+        .await
+        .expect(200)
+        .json();
     let second = refresh(&anyone, &first).await.expect(200).json();
     let third = refresh(&anyone, &second).await.expect(200).json();
     refresh(&anyone, &first).await.problem(401);
@@ -142,10 +199,21 @@ async fn a_right_taken_away_is_gone_within_five_seconds() {
     let server = TestServer::start().await;
     let technician = server.technician().await;
     technician.get("/v1/me").await.expect(200);
-    let (owner, connection) = tokio_postgres::connect(&server.owner_url, NoTls).await.unwrap();
+    let (owner, connection) = tokio_postgres::connect(&server.owner_url, NoTls)
+        .await
+        .unwrap();
     tokio::spawn(connection);
-    owner.execute("update person set active = false where name = 'The technician'", &[]).await.unwrap();
-    eventually(5.0, "let in no more", async || technician.get("/v1/me").await.status != 200).await;
+    owner
+        .execute(
+            "update person set active = false where name = 'The technician'",
+            &[],
+        )
+        .await
+        .unwrap();
+    eventually(5.0, "let in no more", async || {
+        technician.get("/v1/me").await.status != 200
+    })
+    .await;
     technician.get("/v1/me").await.problem(401);
 }
 
@@ -154,18 +222,28 @@ async fn guessing_is_slowed_down_and_says_how_long() {
     let server = TestServer::start_with(|settings| settings.wrong_passwords_per_email = 3).await;
     let anyone = server.anonymous();
     for _ in 0..3 {
-        sign_in(&anyone, &email("ours", Role::Technician), "wrong password").await.problem(401);
+        sign_in(&anyone, &email("ours", Role::Technician), "wrong password")
+            .await
+            .problem(401);
     }
     let answer = sign_in(&anyone, &email("ours", Role::Technician), PASSWORD).await;
     answer.problem(429);
     let wait_s: u64 = answer.header("retry-after").parse().unwrap();
     assert!((1..=300).contains(&wait_s));
-    sign_in(&anyone, &email("ours", Role::Operator), PASSWORD).await.expect(200);
+    sign_in(&anyone, &email("ours", Role::Operator), PASSWORD)
+        .await
+        .expect(200);
 
     let server = TestServer::start_with(|settings| settings.sign_ins_per_address = 2).await;
     server.technician().await;
     server.technician().await;
-    sign_in(&server.anonymous(), &email("ours", Role::Technician), PASSWORD).await.problem(429);
+    sign_in(
+        &server.anonymous(),
+        &email("ours", Role::Technician),
+        PASSWORD,
+    )
+    .await
+    .problem(429);
 }
 
 #[tokio::test]
@@ -175,10 +253,22 @@ async fn a_sign_in_with_something_wrong_names_it() {
     for (body, field) in [
         (json!({"email": "a@b.example"}), "password"),
         (json!({"email": 1, "password": "x"}), "email"),
-        (json!({"email": "a@b.example", "password": "x", "remember": true}), "remember"),
-        (json!({"email": "a@b.example\u{0}", "password": "x"}), "email"),
+        (
+            json!({"email": "a@b.example", "password": "x", "remember": true}),
+            "remember",
+        ),
+        (
+            json!({"email": "a@b.example\u{0}", "password": "x"}),
+            "email",
+        ),
     ] {
-        assert_eq!(anyone.post("/v1/sign-in", &body).await.problem(422), [field]);
+        assert_eq!(
+            anyone.post("/v1/sign-in", &body).await.problem(422),
+            [field]
+        );
     }
-    anyone.post("/v1/sign-in/refresh", &json!({"refresh_token": "x"})).await.problem(401);
+    anyone
+        .post("/v1/sign-in/refresh", &json!({"refresh_token": "x"}))
+        .await
+        .problem(401);
 }

@@ -32,23 +32,36 @@ impl Operation {
     }
 
     fn may(&self, role: Role) -> bool {
-        self.roles.as_ref().is_none_or(|roles| roles.contains(&role))
+        self.roles
+            .as_ref()
+            .is_none_or(|roles| roles.contains(&role))
     }
 }
 
 async fn operations(server: &TestServer) -> Vec<Operation> {
-    let document = server.anonymous().get("/openapi.json").await.expect(200).json();
+    let document = server
+        .anonymous()
+        .get("/openapi.json")
+        .await
+        .expect(200)
+        .json();
     let mut operations = Vec::new();
     for (path, item) in document["paths"].as_object().unwrap() {
         for (method, operation) in item.as_object().unwrap() {
             let roles = operation["x-roles"].as_array().map(|roles| {
-                roles.iter().map(|role| role.as_str().unwrap().parse().expect("a role")).collect()
+                roles
+                    .iter()
+                    .map(|role| role.as_str().unwrap().parse().expect("a role"))
+                    .collect()
             });
             operations.push(Operation {
                 name: operation["operationId"].as_str().unwrap().to_owned(),
                 method: method.to_uppercase().parse().unwrap(),
                 path: path.clone(),
-                parameters: path.split('/').filter_map(|part| Some(part.strip_prefix('{')?.strip_suffix('}')?.to_owned())).collect(),
+                parameters: path
+                    .split('/')
+                    .filter_map(|part| Some(part.strip_prefix('{')?.strip_suffix('}')?.to_owned()))
+                    .collect(),
                 has_body: operation["requestBody"] != Value::Null,
                 roles,
             });
@@ -59,7 +72,13 @@ async fn operations(server: &TestServer) -> Vec<Operation> {
 
 /// The path with these values for its parameters, in order.
 fn filled(operation: &Operation, values: &[String]) -> String {
-    operation.parameters.iter().zip(values).fold(operation.path.clone(), |path, (name, value)| path.replace(&format!("{{{name}}}"), value))
+    operation
+        .parameters
+        .iter()
+        .zip(values)
+        .fold(operation.path.clone(), |path, (name, value)| {
+            path.replace(&format!("{{{name}}}"), value)
+        })
 }
 
 #[tokio::test]
@@ -72,8 +91,17 @@ async fn the_table_of_who_may_do_what_is_as_agreed() {
     operations.sort_by(|a, b| (&a.path, a.method.as_str()).cmp(&(&b.path, b.method.as_str())));
     for operation in &operations {
         let mark = |may: bool, width: usize| format!("{:<width$}", if may { "yes" } else { "-" });
-        let cells = Role::ALL.iter().map(|role| mark(operation.may(*role), role.as_str().len())).collect::<Vec<_>>().join("  ");
-        let line = format!("{:<6} {:<45} {}  {cells}", operation.method.as_str(), operation.path, mark(operation.roles.is_none(), 6));
+        let cells = Role::ALL
+            .iter()
+            .map(|role| mark(operation.may(*role), role.as_str().len()))
+            .collect::<Vec<_>>()
+            .join("  ");
+        let line = format!(
+            "{:<6} {:<45} {}  {cells}",
+            operation.method.as_str(),
+            operation.path,
+            mark(operation.roles.is_none(), 6)
+        );
         table += line.trim_end();
         table.push('\n');
     }
@@ -105,10 +133,19 @@ async fn each_role_may_do_what_the_document_says_and_nothing_else() {
             if !roles.contains(&role) {
                 answer.problem(403);
             } else if operation.method == Method::GET {
-                assert_eq!(answer.status, 200, "{} by the {role}: {}", operation.name, answer.body);
+                assert_eq!(
+                    answer.status, 200,
+                    "{} by the {role}: {}",
+                    operation.name, answer.body
+                );
             } else {
-                let refused = matches!(answer.status, 401 | 403 | 404 | 405) || answer.status >= 500;
-                assert!(!refused, "{} by the {role}: {} {}", operation.name, answer.status, answer.body);
+                let refused =
+                    matches!(answer.status, 401 | 403 | 404 | 405) || answer.status >= 500;
+                assert!(
+                    !refused,
+                    "{} by the {role}: {} {}",
+                    operation.name, answer.status, answer.body
+                );
             }
         }
     }
@@ -118,19 +155,34 @@ async fn each_role_may_do_what_the_document_says_and_nothing_else() {
 async fn nobody_gets_past_the_door() {
     let server = TestServer::start().await;
     let administrator = server.administrator().await;
-    let expired = server.anonymous().with_token("eyJhbGciOiJFZERTQSJ9.e30.AAAA");
+    let expired = server
+        .anonymous()
+        .with_token("eyJhbGciOiJFZERTQSJ9.e30.AAAA");
     for operation in operations(&server).await {
         let mut values = Vec::new();
         for name in &operation.parameters {
-            values.push(example(name, &administrator, &server.world.ours.home).await.value);
+            values.push(
+                example(name, &administrator, &server.world.ours.home)
+                    .await
+                    .value,
+            );
         }
         let path = filled(&operation, &values);
         let answer = operation.call(&server.anonymous(), &path).await;
         if operation.roles.is_some() {
             answer.problem(401);
             operation.call(&expired, &path).await.problem(401);
-            let nowhere = operation.call(&server.anonymous(), &filled(&operation, &absents(&operation))).await;
-            assert_eq!(nowhere.body, answer.body, "{}: nothing tells what exists", operation.name);
+            let nowhere = operation
+                .call(
+                    &server.anonymous(),
+                    &filled(&operation, &absents(&operation)),
+                )
+                .await;
+            assert_eq!(
+                nowhere.body, answer.body,
+                "{}: nothing tells what exists",
+                operation.name
+            );
         } else {
             assert!(answer.status < 500, "{}: {}", operation.name, answer.body);
         }
@@ -159,7 +211,11 @@ async fn what_is_hidden_answers_like_what_does_not_exist_to_the_byte() {
                     let other = example(name, &administrator, &ours.far).await;
                     of_a_depot = other.of_a_depot;
                     far.push(other.value);
-                    foreign.push(example(name, &foreign_administrator, &theirs.home).await.value);
+                    foreign.push(
+                        example(name, &foreign_administrator, &theirs.home)
+                            .await
+                            .value,
+                    );
                 } else {
                     far.push(own.value.clone());
                     foreign.push(own.value);
@@ -175,9 +231,16 @@ async fn what_is_hidden_answers_like_what_does_not_exist_to_the_byte() {
                     operation.name, absent.body
                 );
                 absent.problem(404);
-                let sees_far = matches!(role, Role::DistrictManager | Role::Administrator) || !of_a_depot;
+                let sees_far =
+                    matches!(role, Role::DistrictManager | Role::Administrator) || !of_a_depot;
                 if !sees_far {
-                    same(&operation, role, "a depot not granted", &operation.call(&actor, &filled(&operation, &far)).await, &absent);
+                    same(
+                        &operation,
+                        role,
+                        "a depot not granted",
+                        &operation.call(&actor, &filled(&operation, &far)).await,
+                        &absent,
+                    );
                 }
                 let answer = operation.call(&actor, &filled(&operation, &foreign)).await;
                 same(&operation, role, "another organisation", &answer, &absent);
@@ -187,21 +250,40 @@ async fn what_is_hidden_answers_like_what_does_not_exist_to_the_byte() {
 }
 
 fn absents(operation: &Operation) -> Vec<String> {
-    operation.parameters.iter().map(|name| absent(name).to_owned()).collect()
+    operation
+        .parameters
+        .iter()
+        .map(|name| absent(name).to_owned())
+        .collect()
 }
 
 #[track_caller]
 fn same(operation: &Operation, role: Role, what: &str, answer: &Answer, absent: &Answer) {
-    assert_eq!((answer.status, &answer.body), (404, &absent.body), "{} by the {role}: {what}", operation.name);
+    assert_eq!(
+        (answer.status, &answer.body),
+        (404, &absent.body),
+        "{} by the {role}: {what}",
+        operation.name
+    );
     let told = |answer: &Answer| {
         let mut headers: Vec<(String, String)> = answer
             .headers
             .iter()
             .filter(|(name, _)| !matches!(name.as_str(), "x-request-id" | "date"))
-            .map(|(name, value)| (name.to_string(), value.to_str().unwrap_or_default().to_owned()))
+            .map(|(name, value)| {
+                (
+                    name.to_string(),
+                    value.to_str().unwrap_or_default().to_owned(),
+                )
+            })
             .collect();
         headers.sort();
         headers
     };
-    assert_eq!(told(answer), told(absent), "{} by the {role}: {what}, headers", operation.name);
+    assert_eq!(
+        told(answer),
+        told(absent),
+        "{} by the {role}: {what}, headers",
+        operation.name
+    );
 }

@@ -18,8 +18,18 @@ pub struct Actor {
 
 impl Actor {
     pub(crate) fn new(address: SocketAddr, token: Option<String>) -> Self {
-        let client = Client::builder().no_proxy().redirect(reqwest::redirect::Policy::none()).build().expect("a client");
-        Self { client, base: format!("http://{address}"), token }
+        // reqwest wants some TLS wherever the build has any; here all is plain. Installed already is as well.
+        let _ = rustls::crypto::ring::default_provider().install_default();
+        let client = Client::builder()
+            .no_proxy()
+            .redirect(reqwest::redirect::Policy::none())
+            .build()
+            .expect("a client");
+        Self {
+            client,
+            base: format!("http://{address}"),
+            token,
+        }
     }
 
     /// The same, signed in with this address and everyone's password.
@@ -31,7 +41,10 @@ impl Actor {
 
     /// The same with this token.
     pub fn with_token(&self, token: &str) -> Self {
-        Self { token: Some(token.to_owned()), ..self.clone() }
+        Self {
+            token: Some(token.to_owned()),
+            ..self.clone()
+        }
     }
 
     /// The token.
@@ -60,7 +73,12 @@ impl Actor {
 
     /// PATCH with a JSON body, of the version with this ETag.
     pub async fn patch(&self, path: &str, etag: &str, body: &Value) -> Answer {
-        Answer::of(self.request(Method::PATCH, path).header("If-Match", etag).json(body)).await
+        Answer::of(
+            self.request(Method::PATCH, path)
+                .header("If-Match", etag)
+                .json(body),
+        )
+        .await
     }
 }
 
@@ -80,7 +98,11 @@ impl Answer {
     pub async fn of(request: RequestBuilder) -> Self {
         let answer = request.send().await.expect("the server answers");
         let (status, headers) = (answer.status().as_u16(), answer.headers().clone());
-        Self { status, headers, body: answer.text().await.expect("a body in UTF-8") }
+        Self {
+            status,
+            headers,
+            body: answer.text().await.expect("a body in UTF-8"),
+        }
     }
 
     /// Itself, if it has this status.
@@ -93,42 +115,77 @@ impl Answer {
     /// The body as JSON.
     #[track_caller]
     pub fn json(&self) -> Value {
-        serde_json::from_str(&self.body).unwrap_or_else(|error| panic!("{error} in {:?}", self.body))
+        serde_json::from_str(&self.body)
+            .unwrap_or_else(|error| panic!("{error} in {:?}", self.body))
     }
 
     /// A header, or "".
     pub fn header(&self, name: &str) -> &str {
-        self.headers.get(name).and_then(|value| value.to_str().ok()).unwrap_or_default()
+        self.headers
+            .get(name)
+            .and_then(|value| value.to_str().ok())
+            .unwrap_or_default()
     }
 
     /// The ETag.
     #[track_caller]
     pub fn etag(&self) -> String {
         let etag = self.header("etag");
-        assert!(etag.starts_with('"') && etag.ends_with('"') && etag.len() > 2, "a strong ETag, not {etag:?}");
+        assert!(
+            etag.starts_with('"') && etag.ends_with('"') && etag.len() > 2,
+            "a strong ETag, not {etag:?}"
+        );
         etag.to_owned()
     }
 
     /// The `id` in the body.
     #[track_caller]
     pub fn id(&self) -> String {
-        self.json()["id"].as_str().unwrap_or_else(|| panic!("an id in {}", self.body)).to_owned()
+        self.json()["id"]
+            .as_str()
+            .unwrap_or_else(|| panic!("an id in {}", self.body))
+            .to_owned()
     }
 
     /// Checks that it is a whole problem of this status (RFC 9457), and answers with the fields it names.
     #[track_caller]
     pub fn problem(&self, status: u16) -> Vec<String> {
         assert_eq!(self.status, status, "{}", self.body);
-        assert_eq!(self.header("content-type"), "application/problem+json", "{}", self.body);
+        assert_eq!(
+            self.header("content-type"),
+            "application/problem+json",
+            "{}",
+            self.body
+        );
         let body = self.json();
         assert_eq!(body["type"], "about:blank");
         assert_eq!(body["status"], status);
-        assert!(body["title"].as_str().is_some_and(|title| !title.is_empty()), "{body}");
-        assert!(body["detail"].as_str().is_some_and(|detail| !detail.is_empty()), "{body}");
-        let errors = body["errors"].as_array().unwrap_or_else(|| panic!("errors in {body}"));
+        assert!(
+            body["title"]
+                .as_str()
+                .is_some_and(|title| !title.is_empty()),
+            "{body}"
+        );
+        assert!(
+            body["detail"]
+                .as_str()
+                .is_some_and(|detail| !detail.is_empty()),
+            "{body}"
+        );
+        let errors = body["errors"]
+            .as_array()
+            .unwrap_or_else(|| panic!("errors in {body}"));
         let field = |error: &Value| {
-            assert!(error["problem"].as_str().is_some_and(|problem| !problem.is_empty()), "{body}");
-            error["field"].as_str().unwrap_or_else(|| panic!("a field in {error}")).to_owned()
+            assert!(
+                error["problem"]
+                    .as_str()
+                    .is_some_and(|problem| !problem.is_empty()),
+                "{body}"
+            );
+            error["field"]
+                .as_str()
+                .unwrap_or_else(|| panic!("a field in {error}"))
+                .to_owned()
         };
         errors.iter().map(field).collect()
     }

@@ -26,7 +26,10 @@ pub use world::{Depot, Organisation, PASSWORD, World, email};
 pub async fn eventually(seconds: f64, what: &str, holds: impl AsyncFn() -> bool) {
     let since = std::time::Instant::now();
     while !holds().await {
-        assert!(since.elapsed().as_secs_f64() < seconds, "not within {seconds} s: {what}");
+        assert!(
+            since.elapsed().as_secs_f64() < seconds,
+            "not within {seconds} s: {what}"
+        );
         tokio::time::sleep(std::time::Duration::from_millis(20)).await;
     }
 }

@@ -48,19 +48,38 @@ impl TestDatabase {
 pub async fn fresh_database() -> TestDatabase {
     let Postgres { server, world } = postgres().await;
     let name = format!("test_{}", Uuid::now_v7().simple());
-    server.clone_database(TEMPLATE, &name).await.expect("the template is cloned");
-    TestDatabase { login_url: server.login_url(&name), owner_url: server.owner_url(&name), world: *world, name }
+    server
+        .clone_database(TEMPLATE, &name)
+        .await
+        .expect("the template is cloned");
+    TestDatabase {
+        login_url: server.login_url(&name),
+        owner_url: server.owner_url(&name),
+        world: *world,
+        name,
+    }
 }
 
 async fn postgres() -> &'static Postgres {
     POSTGRES
         .get_or_init(async || {
             let server = Server::scratch().await.expect("Postgres starts");
-            server.create_database(TEMPLATE).await.expect("the template is made");
+            server
+                .create_database(TEMPLATE)
+                .await
+                .expect("the template is made");
             let login_url = server.login_url(TEMPLATE);
-            migrate::migrate(&server.owner_url(TEMPLATE), &login_url).await.expect("it is migrated");
-            let sizes = Sizes { app: 1, door: 1, clock: 1 };
-            let database = Database::connect(&login_url, sizes).await.expect("it is connected to");
+            migrate::migrate(&server.owner_url(TEMPLATE), &login_url)
+                .await
+                .expect("it is migrated");
+            let sizes = Sizes {
+                app: 1,
+                door: 1,
+                clock: 1,
+            };
+            let database = Database::connect(&login_url, sizes)
+                .await
+                .expect("it is connected to");
             let world = world::fill(&database).await;
             // A database with connections cannot be cloned; these close in the background.
             drop(database);
@@ -75,7 +94,10 @@ async fn wait_until_alone(server: &Server) {
     for _ in 0..500 {
         let name = format!("trial_{}", Uuid::now_v7().simple());
         if server.clone_database(TEMPLATE, &name).await.is_ok() {
-            server.drop_database(&name).await.expect("the trial is dropped");
+            server
+                .drop_database(&name)
+                .await
+                .expect("the trial is dropped");
             return;
         }
         tokio::time::sleep(std::time::Duration::from_millis(10)).await;

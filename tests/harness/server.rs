@@ -40,14 +40,30 @@ impl TestServer {
         settings.threads = 1;
         change(&mut settings);
         let database = fresh_database().await;
-        let (login_url, owner_url, world) = (database.login_url.clone(), database.owner_url.clone(), database.world);
+        let (login_url, owner_url, world) = (
+            database.login_url.clone(),
+            database.owner_url.clone(),
+            database.world,
+        );
         let (told, started) = oneshot::channel();
         // A thread of its own, so that it outlives no test and no test's runtime ends under it.
         thread::spawn(move || run(database, &settings, told));
         let (address, handle) = started.await.expect("the server starts");
-        let sizes = Sizes { app: 2, door: 1, clock: 1 };
-        let database = Database::connect(&login_url, sizes).await.expect("the test connects");
-        Self { address, database, owner_url, world, handle }
+        let sizes = Sizes {
+            app: 2,
+            door: 1,
+            clock: 1,
+        };
+        let database = Database::connect(&login_url, sizes)
+            .await
+            .expect("the test connects");
+        Self {
+            address,
+            database,
+            owner_url,
+            world,
+            handle,
+        }
     }
 
     /// Nobody: no token.
@@ -109,12 +125,26 @@ impl Drop for TestServer {
 }
 
 fn run(own: TestDatabase, settings: &Settings, told: oneshot::Sender<(SocketAddr, ServerHandle)>) {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .expect("a runtime");
     runtime.block_on(async {
-        let sizes = Sizes { app: 4, door: 2, clock: 1 };
-        let database = Database::connect(&own.login_url, sizes).await.expect("the server connects");
-        let state = Data::new(State::new(database, settings).await.expect("the server has its keys"));
-        let (server, address) = server::bind(state, "127.0.0.1:0", settings.threads).expect("a free port");
+        let sizes = Sizes {
+            app: 4,
+            door: 2,
+            clock: 1,
+        };
+        let database = Database::connect(&own.login_url, sizes)
+            .await
+            .expect("the server connects");
+        let state = Data::new(
+            State::new(database, settings)
+                .await
+                .expect("the server has its keys"),
+        );
+        let (server, address) =
+            server::bind(state, "127.0.0.1:0", settings.threads).expect("a free port");
         // A test that ended early waits for nothing.
         let _ = told.send((address, server.handle()));
         server.await.expect("the server ends well");

@@ -57,7 +57,9 @@ pub async fn fill(database: &Database) -> World {
 
 async fn fill_organisation(database: &Database, name: &str) -> Organisation {
     let hashed = password::hash(PASSWORD).await.expect("a good password");
-    let org_id = organisation::create(database, name).await.expect("the organisation is made");
+    let org_id = organisation::create(database, name)
+        .await
+        .expect("the organisation is made");
     let house = Tenant::system(org_id);
     feed::write(database, &house, &[org_id], async |tx| {
         let home = depot::create(tx, &new_depot("Home")).await?.id;
@@ -69,13 +71,21 @@ async fn fill_organisation(database: &Database, name: &str) -> Organisation {
                 name: format!("The {role}"),
                 role,
                 all_depots,
-                depots: if all_depots { BTreeSet::new() } else { BTreeSet::from([home]) },
+                depots: if all_depots {
+                    BTreeSet::new()
+                } else {
+                    BTreeSet::from([home])
+                },
                 email: Some(email(name, role)),
                 password: None,
             };
             person::create(tx, &new, Some(&hashed)).await?;
         }
-        Ok(Organisation { org_id, home: Depot { id: home }, far: Depot { id: far } })
+        Ok(Organisation {
+            org_id,
+            home: Depot { id: home },
+            far: Depot { id: far },
+        })
     })
     .await
     .expect("the organisation is filled")
@@ -89,7 +99,10 @@ fn new_depot(name: &str) -> NewDepot {
         zone: "America/Denver".to_owned(),
         latitude: 39.5,
         longitude: -106.0,
-        season: Season { starts: day("11-01"), ends: day("04-20") },
+        season: Season {
+            starts: day("11-01"),
+            ends: day("04-20"),
+        },
         typical_snow_days: 60,
         snow_day_mm: 25.0,
         design_storm: DesignStorm {
@@ -108,6 +121,10 @@ fn new_depot(name: &str) -> NewDepot {
             clear_within_h: 4.0,
             narrowest_width_mm: None,
         }],
-        operators: vec![Operators { work: Work::Clear, narrowest_width_mm: None, per_shift: 3 }],
+        operators: vec![Operators {
+            work: Work::Clear,
+            narrowest_width_mm: None,
+            per_shift: 3,
+        }],
     }
 }

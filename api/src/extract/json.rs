@@ -9,7 +9,7 @@ use futures::StreamExt;
 use futures::future::LocalBoxFuture;
 use rimeyard_rules::Invalid;
 use rimeyard_store::Once;
-use serde::de::DeserializeOwned;
+use serde::de::{DeserializeOwned, IgnoredAny};
 use serde_json::Value;
 
 use super::words::fault;
@@ -89,22 +89,22 @@ async fn read(mut payload: Payload) -> Result<web::BytesMut, Problem> {
 
 /// 400 where it is no JSON, 422 where a field is wrong.
 fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
-    let mut json = serde_json::Deserializer::from_slice(bytes);
-    let value = serde_path_to_error::deserialize(&mut json).map_err(|error| {
-        match error.inner().classify() {
-            serde_json::error::Category::Data => Problem::invalid(vec![fault(&error)]),
-            _ => Problem::malformed(vec![Invalid::new(
-                fault(&error).field,
-                format!("the body is not JSON: {}", error.inner()),
-            )]),
-        }
-    })?;
-    json.end().map_err(|error| {
+    let no_json = |field: String, error: &serde_json::Error| {
         Problem::malformed(vec![Invalid::new(
-            "",
+            field,
             format!("the body is not JSON: {error}"),
         )])
+    };
+    let mut json = serde_json::Deserializer::from_slice(bytes);
+    let value = serde_path_to_error::deserialize(&mut json).map_err(|error| {
+        // What comes after the first wrong value was not looked at yet.
+        match serde_json::from_slice::<IgnoredAny>(bytes) {
+            Err(error) => no_json(String::new(), &error),
+            Ok(_) if error.inner().is_data() => Problem::invalid(vec![fault(&error)]),
+            Ok(_) => no_json(fault(&error).field, error.inner()),
+        }
     })?;
+    json.end().map_err(|error| no_json(String::new(), &error))?;
     // Postgres keeps no NUL in text, so none gets past here. It can only be written as an escape.
     if bytes.windows(6).any(|six| six == b"\\u0000") {
         let whole: Value = serde_json::from_slice(bytes).map_err(Problem::internal)?;

@@ -132,7 +132,7 @@ mod tests {
         assert_eq!(read("[]").field, "");
         let fault = read(r#"{"readings": [{"hours": 1, "colour": "red"}]}"#);
         assert_eq!(fault.field, "readings[0].colour");
-        assert_eq!(fault.problem, "is not known here; known are: hours, kind");
+        assert_eq!(fault.problem, "is not known here; known are: hours or kind");
         let fault = read(r#"{"readings": [{"hours": 1, "kind": "guess"}]}"#);
         assert_eq!(fault.field, "readings[0].kind");
         assert_eq!(fault.problem, r#"is "guess"; known are: grade or measure"#);
