@@ -44,7 +44,7 @@ fn answer_of(name: &str, input: &Value) -> Value {
 
 /// How far `got` is from `expected`: the largest difference of two numbers, relative where they are over 1e-3 in size.
 /// Anything else must be equal.
-fn distance(expected: &Value, got: &Value) -> f64 {
+pub(super) fn distance(expected: &Value, got: &Value) -> f64 {
     match (expected, got) {
         (Value::Number(expected), Value::Number(got)) => {
             let (expected, got) = (expected.as_f64().unwrap(), got.as_f64().unwrap());

@@ -4,4 +4,6 @@
 mod against_scipy;
 mod battery_tables;
 mod processor_demand;
+#[cfg(feature = "python")]
+mod remade;
 mod weather_and_tyres;
