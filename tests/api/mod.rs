@@ -1,5 +1,6 @@
 //! The API over real HTTP. Modules mirror the URLs; `walk` goes over every operation of the document.
 
+mod calculations;
 mod depots;
 mod document;
 mod examples;

@@ -30,11 +30,24 @@ pub struct TestServer {
 impl TestServer {
     /// Starts one, without a worker: nothing is recomputed.
     pub async fn start() -> Self {
-        Self::start_with(|_| {}).await
+        Self::start_as(|_| {}, None).await
+    }
+
+    /// Starts one with a worker beside it, as `rimeyard local` does.
+    pub async fn start_with_worker() -> Self {
+        Self::start_as(|_| {}, Some(rimeyard_worker::Settings::default())).await
     }
 
     /// Starts one with other settings.
     pub async fn start_with(change: impl FnOnce(&mut Settings)) -> Self {
+        Self::start_as(change, None).await
+    }
+
+    /// Starts one with other settings, and a worker if it is told how to work.
+    pub async fn start_as(
+        change: impl FnOnce(&mut Settings),
+        worker: Option<rimeyard_worker::Settings>,
+    ) -> Self {
         let mut settings = Settings::defaults();
         settings.scratch_database = true;
         settings.threads = 1;
@@ -47,7 +60,7 @@ impl TestServer {
         );
         let (told, started) = oneshot::channel();
         // A thread of its own, so that it outlives no test and no test's runtime ends under it.
-        thread::spawn(move || run(database, &settings, told));
+        thread::spawn(move || run(database, &settings, worker, told));
         let (address, handle) = started.await.expect("the server starts");
         let sizes = Sizes {
             app: 2,
@@ -124,7 +137,12 @@ impl Drop for TestServer {
     }
 }
 
-fn run(own: TestDatabase, settings: &Settings, told: oneshot::Sender<(SocketAddr, ServerHandle)>) {
+fn run(
+    own: TestDatabase,
+    settings: &Settings,
+    worker: Option<rimeyard_worker::Settings>,
+    told: oneshot::Sender<(SocketAddr, ServerHandle)>,
+) {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -138,6 +156,13 @@ fn run(own: TestDatabase, settings: &Settings, told: oneshot::Sender<(SocketAddr
         let database = Database::connect(&own.login_url, sizes)
             .await
             .expect("the server connects");
+        let (stop_worker, stopped) = oneshot::channel::<()>();
+        let worker = worker.map(|how| {
+            let until = async {
+                let _ = stopped.await;
+            };
+            tokio::spawn(rimeyard_worker::run(database.clone(), how, until))
+        });
         let state = Data::new(
             State::new(database, settings)
                 .await
@@ -148,6 +173,10 @@ fn run(own: TestDatabase, settings: &Settings, told: oneshot::Sender<(SocketAddr
         // A test that ended early waits for nothing.
         let _ = told.send((address, server.handle()));
         server.await.expect("the server ends well");
+        drop(stop_worker);
+        if let Some(worker) = worker {
+            worker.await.expect("the worker ends well");
+        }
         own.drop().await;
     });
 }

@@ -8,6 +8,7 @@ use clap::Args;
 use jiff::Timestamp;
 use rimeyard_store::private::{Cluster, Keep, default_folder};
 use rimeyard_store::{Database, Sizes, boot, door, migrate, organisation};
+use tokio::sync::oneshot;
 
 use super::{Failure, accounts, told_to_stop};
 use crate::settings::Settings;
@@ -83,6 +84,16 @@ async fn serve(
         ));
     }
 
+    // What is due is computed before anyone can ask for it; from then on the worker keeps up.
+    progress("computing readiness");
+    let work = rimeyard_worker::Settings::default();
+    rimeyard_worker::drain(&database, &work).await?;
+    let (stop_worker, stopped) = oneshot::channel::<()>();
+    let worker = tokio::spawn(rimeyard_worker::run(database.clone(), work, async {
+        // Told, or forgotten: either way it is over.
+        let _ = stopped.await;
+    }));
+
     let settings = Settings::defaults();
     let state = Data::new(State::new(database, &settings).await?);
     let (server, address) = server::bind(state, &format!("127.0.0.1:{port}"), settings.threads)
@@ -100,5 +111,7 @@ async fn serve(
     progress("stopping");
     handle.stop(true).await;
     serving.await??;
+    drop(stop_worker);
+    worker.await?;
     Ok(())
 }

@@ -22,6 +22,7 @@
 //! Nothing else is needed: the guard lets in who `x-roles` names and refuses unknown query parameters, hidden and
 //! absent objects answer the same 404, and the walk over the document in tests/api covers the new operations.
 
+pub mod calculations;
 pub mod depots;
 pub mod document;
 pub mod findings;
@@ -55,4 +56,5 @@ where
         .configure(storms::routes)
         .configure(readiness::routes)
         .configure(sync::routes)
+        .configure(calculations::routes)
 }

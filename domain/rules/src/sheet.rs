@@ -25,6 +25,7 @@ pub use default_sheets::{
 #[serde(deny_unknown_fields)]
 pub struct Sourced<T> {
     /// The value; SI where it is a quantity.
+    #[cfg_attr(feature = "schema", schema(inline))]
     pub value: T,
     /// Where the value comes from, in plain words.
     pub source: String,

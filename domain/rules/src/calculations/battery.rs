@@ -9,6 +9,7 @@ use crate::battery::{FullCharge, charge, corrected_gravity, freezes_at_c, gravit
 /// What is asked: a gravity or volts, one of the two.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = BatteryInput))]
 pub struct Input {
     /// Specific gravity as the hydrometer shows it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -24,6 +25,7 @@ pub struct Input {
 
 /// What is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = BatteryOutput))]
 pub struct Output {
     /// Gravity at 80 degF; from volts as the table has it, uncorrected.
     pub corrected_gravity: f64,

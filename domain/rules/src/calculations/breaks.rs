@@ -9,6 +9,7 @@ use crate::life::breaks_enough;
 /// What is asked.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = BreaksInput))]
 pub struct Input {
     /// Shape of the Gamma distribution of breaks an hour: breaks it is worth.
     pub alpha: f64,
@@ -22,6 +23,7 @@ pub struct Input {
 
 /// What is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = BreaksOutput))]
 pub struct Output {
     /// P(breaks <= spares).
     pub enough: f64,

@@ -9,6 +9,7 @@ use crate::score::{UnitChance, depot_score};
 /// What is asked.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = DepotInput))]
 pub struct Input {
     /// The machines, possibly none.
     pub units: Vec<UnitInput>,
@@ -22,6 +23,7 @@ pub struct Input {
 /// One machine.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = DepotUnit))]
 pub struct UnitInput {
     /// P(it works through the storm).
     pub works: f64,
@@ -31,6 +33,7 @@ pub struct UnitInput {
 
 /// What is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = DepotOutput))]
 pub struct Output {
     /// Score, 0 to 100, unrounded.
     pub score: f64,

@@ -9,6 +9,7 @@ use crate::life::{History, Life};
 /// What is asked.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = LifeInput))]
 pub struct Input {
     /// Weibull shape.
     pub shape: f64,
@@ -27,6 +28,7 @@ pub struct Input {
 /// One part's life so far, in running hours or days like everything here.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = LifeHistory))]
 pub struct HistoryInput {
     /// Age when it came under observation.
     pub entry: f64,
@@ -38,6 +40,7 @@ pub struct HistoryInput {
 
 /// What is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = LifeOutput))]
 pub struct Output {
     /// Shape of the Gamma distribution of scale^-shape.
     pub alpha: f64,

@@ -12,6 +12,7 @@ const DEADLINES_MAX: u64 = 1_000_000;
 /// What is asked.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = NeededRateInput))]
 pub struct Input {
     /// How long it snows.
     pub storm_hours: f64,
@@ -26,6 +27,7 @@ pub struct Input {
 /// Ground to be cleared.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = NeededRateDuty))]
 pub struct DutyInput {
     /// Area, m2.
     pub area_m2: f64,
@@ -35,6 +37,7 @@ pub struct DutyInput {
 
 /// What is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = NeededRateOutput))]
 pub struct Output {
     /// Rate at which every duty is clear in time, m2/h.
     pub needed_rate: f64,

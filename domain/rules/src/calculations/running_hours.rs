@@ -9,6 +9,7 @@ use crate::hours::{Usage, UsagePrior};
 /// What is asked.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = RunningHoursInput))]
 pub struct Input {
     /// Shape of the hours of one day of use.
     pub shape: f64,
@@ -28,6 +29,7 @@ pub struct Input {
 
 /// What is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = RunningHoursOutput))]
 pub struct Output {
     /// P(hours to come <= `at_hours`).
     pub at_most: f64,

@@ -12,6 +12,7 @@ const DAY_MAX: f64 = 365.0;
 /// What is asked. Days are counted from 1 July, day 0.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = SeasonInput))]
 pub struct Input {
     /// Usable past winters, possibly none.
     pub winters: Vec<WinterInput>,
@@ -23,12 +24,15 @@ pub struct Input {
 /// One winter.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = SeasonWinter))]
 pub struct WinterInput {
     /// First snow day; null in a winter without snow.
     #[serde(deserialize_with = "stated")]
+    #[cfg_attr(feature = "schema", schema(required = true))]
     pub first_day: Option<f64>,
     /// Last snow day; null in a winter without snow.
     #[serde(deserialize_with = "stated")]
+    #[cfg_attr(feature = "schema", schema(required = true))]
     pub last_day: Option<f64>,
 }
 
@@ -40,6 +44,7 @@ fn stated<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<f64>, D::
 /// Fixed dates.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = SeasonFixed))]
 pub struct Fixed {
     /// First day.
     pub start_day: f64,
@@ -49,6 +54,7 @@ pub struct Fixed {
 
 /// What is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = SeasonOutput))]
 pub struct Output {
     /// First day.
     pub start_day: f64,
@@ -62,6 +68,7 @@ pub struct Output {
 
 /// Where a season's days come from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = SeasonFrom))]
 pub enum From {
     /// Past winters.
     #[serde(rename = "history")]

@@ -12,6 +12,7 @@ const MEAN_MAX: f64 = 1e6;
 /// What is asked: one demand (`wear_out`, and `breaks` with its hours or none), or `winters` with `breaks` without hours.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = SparesInput))]
 pub struct Input {
     /// Chance of each fitted part to wear out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -29,6 +30,7 @@ pub struct Input {
 /// One winter.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = SparesWinter))]
 pub struct WinterInput {
     /// Chance of each fitted part to wear out in it.
     pub wear_out: Vec<f64>,
@@ -39,6 +41,7 @@ pub struct WinterInput {
 /// Sudden breaks.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = SparesBreaks))]
 pub struct Breaks {
     /// Shape of the Gamma distribution of breaks an hour.
     pub alpha: f64,
@@ -51,6 +54,7 @@ pub struct Breaks {
 
 /// What is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = SparesOutput))]
 pub struct Output {
     /// Least stock that is enough with that chance.
     pub stock: u64,

@@ -10,6 +10,7 @@ use crate::start::StartTest;
 /// What is asked. Every test counts; tests within 2 days of a run tell of starting at once and are better left out.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = StartFitInput))]
 pub struct Input {
     /// Shape of the Gamma distribution of the rate before the tests.
     pub alpha: f64,
@@ -31,6 +32,7 @@ pub struct Input {
 /// One test.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = StartFitTest))]
 pub struct Test {
     /// Days since the last proven run.
     pub days: f64,
@@ -40,6 +42,7 @@ pub struct Test {
 
 /// What is answered: the Gamma distribution of the posterior's mean and variance.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = StartFitOutput))]
 pub struct Output {
     /// Its shape.
     pub alpha: f64,

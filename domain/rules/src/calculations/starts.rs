@@ -9,6 +9,7 @@ use crate::start::StartRate;
 /// What is asked.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = StartsInput))]
 pub struct Input {
     /// Shape of the Gamma distribution of the rate of going dead.
     pub alpha: f64,
@@ -29,6 +30,7 @@ pub struct Input {
 
 /// What is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = StartsOutput))]
 pub struct Output {
     /// P(it starts).
     pub starts: f64,

@@ -9,6 +9,7 @@ use crate::wear::{WearPath, WearPrior, WearReading};
 /// What is asked.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WearInput))]
 pub struct Input {
     /// What is known before any reading.
     pub prior: Prior,
@@ -26,6 +27,7 @@ pub struct Input {
 /// A prior of wear: the value as new and the wear an hour, normal both.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WearPrior))]
 pub struct Prior {
     /// Mean value as new.
     pub as_new: f64,
@@ -42,6 +44,7 @@ pub struct Prior {
 /// One reading.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WearReading))]
 pub struct Reading {
     /// Running hours since fitting.
     pub hours: f64,
@@ -51,6 +54,7 @@ pub struct Reading {
 
 /// What is answered.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WearOutput))]
 pub struct Output {
     /// Posterior mean of the value as new.
     pub as_new: f64,

@@ -10,6 +10,7 @@ use crate::Invalid;
 /// What is asked.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WearSeasonInput))]
 pub struct Input {
     /// What is known before any reading.
     pub prior: Prior,
@@ -31,6 +32,7 @@ pub struct Input {
 /// How a machine is used.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WearSeasonUsage))]
 pub struct UsageInput {
     /// Shape of the hours of one day of use.
     pub shape: f64,
@@ -46,6 +48,7 @@ pub struct UsageInput {
 
 /// What is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WearSeasonOutput))]
 pub struct Output {
     /// Unconditional P(the limit is not reached on the days to come).
     pub lasts: f64,

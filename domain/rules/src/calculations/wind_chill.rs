@@ -8,6 +8,7 @@ use crate::Invalid;
 /// What is asked.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WindChillInput))]
 pub struct Input {
     /// Air temperature.
     pub temperature_c: f64,
@@ -17,6 +18,7 @@ pub struct Input {
 
 /// What is answered.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WindChillOutput))]
 pub struct Output {
     /// Wind chill; the air temperature itself where the formula does not hold.
     pub wind_chill_c: f64,

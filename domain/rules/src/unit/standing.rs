@@ -30,6 +30,7 @@ pub enum Status {
 /// One thing that must go well, and its chance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = UnitFactor))]
 pub struct Factor {
     /// A part of the sheet, or `start`, `shear fasteners`, `breakage of ...`.
     pub factor: String,
@@ -45,6 +46,7 @@ pub struct Factor {
 /// A calculation and its input.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "calculation", content = "input")]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = UnitFigure))]
 pub enum Figure {
     /// `POST /v1/calculations/starts`.
     Starts(starts::Input),
@@ -59,6 +61,7 @@ pub enum Figure {
 /// Use under stated limits.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = UnitLimited))]
 pub struct Limited {
     /// The limit, by whom, until when.
     pub text: String,
@@ -69,6 +72,7 @@ pub struct Limited {
 /// What a unit's standing is computed from: the `unit` calculation's input, and a unit's `inputs`.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = UnitStandingInput))]
 pub struct Input {
     /// Hold tags and open safety findings.
     #[serde(default)]
@@ -95,6 +99,7 @@ pub struct Input {
 /// Chances under which a unit is not ready, or doubtful.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = UnitFloors))]
 pub struct Floors {
     /// Under this it is not ready.
     pub not_ready_under: f64,
@@ -114,6 +119,7 @@ impl Default for Floors {
 
 /// Where a unit stands.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = UnitStandingOutput))]
 pub struct Output {
     /// Its status.
     pub status: Status,
