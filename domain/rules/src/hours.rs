@@ -6,8 +6,7 @@
 //! nodes that every part of a machine shares.
 
 use crate::special::{
-    beta_log_odds_quantile, beta_power, beta_tails, digamma, ln_beta, logistic, normal_density,
-    trigamma,
+    beta_log_odds_quantile, beta_power, beta_tails, digamma, ln_beta, normal_density, trigamma,
 };
 
 /// What is known of a model's use before any hours of a machine are read.
@@ -25,6 +24,8 @@ pub struct UsagePrior {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Usage {
     shape: f64,
+    /// Days of use that a and b stand on: the prior's and the machine's.
+    days: f64,
     a: f64,
     b: f64,
 }
@@ -33,16 +34,18 @@ impl Usage {
     /// The use of a machine that ran `run_hours` on `snow_days` days, both at least 0; hours on no days are taken as
     /// they are.
     pub fn new(prior: &UsagePrior, run_hours: f64, snow_days: f64) -> Self {
+        let days = prior.prior_days + snow_days;
         Usage {
             shape: prior.shape,
-            a: prior.shape * (prior.prior_days + snow_days) + 1.0,
+            days,
+            a: prior.shape * days + 1.0,
             b: prior.prior_days * prior.prior_hours_per_day + run_hours,
         }
     }
 
-    /// Mean running hours a day of use, k b / (a - 1).
+    /// Mean running hours a day of use, k b / (a - 1): all hours over all days.
     pub fn hours_per_day(&self) -> f64 {
-        self.shape * self.b / (self.a - 1.0)
+        self.b / self.days
     }
 
     /// Shape k, and a and b of the distribution of theta.
@@ -132,18 +135,16 @@ impl HoursTable {
             // Half the narrowest spread resolves the densities to 1e-15; a tenth also resolves most parts' wear.
             let step = (0.5 * narrowest).min(0.1);
             let smallest = first.0.max(1.0);
-            let knee = digamma(smallest)
-                - digamma(usage.a)
-                - 2.0 * (trigamma(smallest) + trigamma(usage.a)).sqrt();
+            let spread = (trigamma(smallest) + trigamma(usage.a)).sqrt();
+            // The bend must not reach the densities' middle: at most half their spread there, or a narrow one (hundreds of
+            // days) would be missed whole.
+            let below = (2.0 * spread).max((2.0 / spread).ln());
+            let knee = digamma(smallest) - digamma(usage.a) - below;
             table.lattice = table.build(step, knee);
         }
         table
     }
 
-    /// nodes
-    pub fn nodes(&self) -> usize {
-        self.lattice.hours.len()
-    }
     /// P(no hours at all).
     pub fn none(&self) -> f64 {
         self.none
@@ -153,6 +154,9 @@ impl HoursTable {
     pub fn at_most(&self, hours: f64) -> f64 {
         if hours < 0.0 {
             return 0.0;
+        }
+        if hours == f64::INFINITY {
+            return 1.0;
         }
         let Usage { a, b, .. } = self.usage;
         let (x, y) = (hours / (hours + b), b / (hours + b));
@@ -191,7 +195,7 @@ impl HoursTable {
             .iter()
             .map(|(shape, weight)| shape * weight)
             .sum();
-        shape * self.usage.b / (self.usage.a - 1.0)
+        shape / self.usage.shape * self.usage.hours_per_day()
     }
 
     /// The mean of `survival`(hours) over the hours to come, for a function that is smooth in the logarithm of hours.
@@ -297,8 +301,9 @@ impl HoursTable {
         let weight_at = |u: f64| {
             let bend = (knee - u).exp();
             let t = u - bend;
-            let (x, y) = logistic(t);
-            let (ln_x, ln_y) = (x.ln(), y.ln());
+            // Logarithms of x = 1/(1 + e^-t) and 1 - x, also where x is less than any number.
+            let more = (-t.abs()).exp().ln_1p();
+            let (ln_x, ln_y) = (t.min(0.0) - more, -t.max(0.0) - more);
             let ln_jacobian = bend.ln_1p() + step.ln();
             let mut sum = 0.0;
             for (shape, constant) in &terms {
@@ -313,12 +318,16 @@ impl HoursTable {
         let last = self.shapes.last().map_or(1.0, |s| s.0);
         let low = digamma(first.max(1.0)) - digamma(a);
         let high = digamma(last.max(1.0)) - digamma(a);
+        // Under this hardly anything is left: the tail of the smallest shape is at most exponential. Small shapes have
+        // little weight near the knee, and much of it far to the left.
+        let least = (NEGLIGIBLE.ln() + first.ln() + ln_beta(first, a)) / first;
         let mut below = Vec::new();
         let mut u = low;
         while below.len() < NODES_MAX {
             u -= step;
             let node = weight_at(u);
-            if node.1 < NEGLIGIBLE {
+            let ends = first >= 1.0 && node.1 < NEGLIGIBLE;
+            if ends || u - (knee - u).exp() < least {
                 break;
             }
             below.push(node);

@@ -1,8 +1,6 @@
 //! What is believed of a rate that is never seen itself: a Gamma distribution, and what dated and undated failures
 //! teach about it. Shared by machines found dead (section 6) and parts found failed (section 5).
 
-use crate::special::digamma;
-
 /// Gamma(alpha, beta) of a rate; mean alpha / beta.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct RateBelief {
@@ -20,6 +18,9 @@ pub(crate) struct Interval {
     /// q, 0 to 1: the chance of no failure at no exposure.
     pub certain: f64,
 }
+
+/// Nodes at most.
+const NODES_MAX: usize = 1 << 16;
 
 impl RateBelief {
     /// The belief after `exposure` without failure and failures somewhere in each of `intervals`: exact without any,
@@ -56,19 +57,23 @@ impl RateBelief {
             };
         };
         let failures: f64 = grouped.iter().map(|(_, count)| count).sum();
-        // Everything happens between the prior's place and that of as many dated failures, or where an interval's
-        // likelihood turns; left of the knee nodes spread out exponentially.
-        let smallest = self.alpha.max(1.0);
-        let prior_place = digamma(smallest) - beta.ln() - 3.0 / smallest.sqrt();
-        let knee = prior_place.min(-widest.ln() - 3.0);
-        let low = knee - (750.0 / self.alpha.min(1.0)).ln();
+        // From here on d = s - ln(alpha / beta), so that a well known rate keeps its digits. Failures only push the rate
+        // up, at most to where as many dated ones would: between the prior's lower and that belief's upper tail.
+        let centre = (self.alpha / beta).ln();
+        let low = (1.0 / self.alpha).max(1.0).ln() - 45.0 / self.alpha - 9.0 / self.alpha.sqrt();
         let most = self.alpha + failures;
-        let high = ((most + 40.0 + (80.0 * most).sqrt()) / beta).ln();
+        let high = ((most + 40.0 + (80.0 * most).sqrt()) / self.alpha).ln();
+        // Left of a knee, under the prior's place and where an interval's likelihood turns, nodes spread out
+        // exponentially: d = u - exp(knee - u).
+        let smallest = self.alpha.max(1.0);
+        let prior_place = (smallest / self.alpha).ln() - 3.0 / smallest.sqrt();
+        let knee = prior_place.min(-widest.ln() - 3.0 - centre);
+        let (low, high) = (before_bend(low, knee), before_bend(high, knee));
         let ln_posterior = |u: f64| {
             let bend = (knee - u).exp();
-            let s = u - bend;
-            let rate = s.exp();
-            let mut sum = self.alpha * s - beta * rate + bend.ln_1p();
+            let d = u - bend;
+            let rate = (centre + d).exp();
+            let mut sum = self.alpha * (d - d.exp_m1()) + bend.ln_1p();
             for (interval, count) in &grouped {
                 let x = rate * interval.exposure;
                 sum += count * ln_failed(x, interval.certain);
@@ -100,9 +105,11 @@ impl RateBelief {
                 / total;
             (mean, variance)
         };
-        let mut nodes = 128;
+        // No posterior is narrower than that of as many dated failures.
+        let step = 0.25_f64.min(0.5 / most.sqrt());
+        let mut nodes = (((high - low) / step).ceil() as usize).clamp(64, NODES_MAX / 2);
         let (mut mean, mut variance) = moments(nodes);
-        while nodes < 1 << 15 {
+        while nodes < NODES_MAX {
             nodes *= 2;
             let (next_mean, next_variance) = moments(nodes);
             let settled = (next_mean - mean).abs() <= 1e-11 * next_mean
@@ -117,6 +124,22 @@ impl RateBelief {
             beta: mean / variance,
         }
     }
+}
+
+/// The u with u - exp(knee - u) = `d`.
+fn before_bend(d: f64, knee: f64) -> f64 {
+    // Newton's method from the right, where the function is steepest last: it is concave and rises, so the second step
+    // and all after it come from the left.
+    let mut u = if d > knee {
+        d
+    } else {
+        knee - (knee - d + 1.0).ln()
+    };
+    for _ in 0..60 {
+        let bend = (knee - u).exp();
+        u -= (u - bend - d) / (1.0 + bend);
+    }
+    u
 }
 
 /// ln(1 - q exp(-x)).

@@ -152,9 +152,11 @@ impl WearPath {
         } else {
             self.rate.abs().max(self.rate_variance.sqrt())
         };
-        table.average_step(middle, self.sd(at) / slope, survival, |z| {
+        let mean = table.average_step(middle, self.sd(at) / slope, survival, |z| {
             self.crossing(above, z).unwrap_or(f64::INFINITY) - start
-        })
+        });
+        // Weights sum to 1 but for the last digit.
+        mean.min(1.0)
     }
 
     /// How far the value at the centre is from `limit`, mirrored if it grows.

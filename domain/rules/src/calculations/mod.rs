@@ -34,8 +34,8 @@ const NUMBER_MAX: f64 = 1e12;
 const SHAPE_MAX: f64 = 20.0;
 
 /// Days of use, and shape of the hours of one day of use, at most.
-const DAYS_MAX: f64 = 100_000.0;
-const USE_SHAPE_MAX: f64 = 1_000.0;
+const DAYS_MAX: f64 = 10_000.0;
+const USE_SHAPE_MAX: f64 = 100.0;
 
 /// A number at all: finite, at most 1e12 either way.
 fn number(field: impl Display, value: f64) -> Result<(), Invalid> {

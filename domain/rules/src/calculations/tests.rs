@@ -5,6 +5,8 @@ use serde_json::{Value, json};
 
 use super::*;
 
+mod extremes;
+
 /// The answer, or the field that is wrong.
 fn ask<I: DeserializeOwned, O: Serialize>(
     input: Value,
