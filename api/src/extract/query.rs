@@ -93,6 +93,16 @@ impl Cursor {
         Self(id)
     }
 
+    /// What stands for a version where a page wants an id: versions are listed in their order.
+    pub fn key_of(version: i32) -> Uuid {
+        Uuid::from_u128(version.unsigned_abs().into())
+    }
+
+    /// The last version of the page before.
+    pub fn version(self) -> i32 {
+        i32::try_from(self.0.as_u128()).unwrap_or(i32::MAX)
+    }
+
     /// The id of the last object of the page before.
     pub fn id(self) -> Uuid {
         self.0

@@ -23,6 +23,8 @@
 //! absent objects answer the same 404, and the walk over the document in tests/api covers the new operations.
 
 pub mod calculations;
+pub mod checklist_versions;
+pub mod checklists;
 pub mod depots;
 pub mod document;
 pub mod findings;
@@ -31,10 +33,15 @@ pub mod holds;
 pub mod inspections;
 pub mod limited_uses;
 pub mod meter_readings;
+pub mod models;
+pub mod parts;
+pub mod people;
 pub mod readiness;
 pub mod session;
+pub mod sheets;
 pub mod storms;
 pub mod sync;
+pub mod units;
 
 use actix_web::dev::{ServiceFactory, ServiceRequest};
 use utoipa_actix_web::UtoipaApp;
@@ -57,4 +64,11 @@ where
         .configure(readiness::routes)
         .configure(sync::routes)
         .configure(calculations::routes)
+        .configure(people::routes)
+        .configure(models::routes)
+        .configure(sheets::routes)
+        .configure(checklists::routes)
+        .configure(checklist_versions::routes)
+        .configure(units::routes)
+        .configure(parts::routes)
 }

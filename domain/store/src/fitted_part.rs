@@ -113,6 +113,33 @@ pub async fn list(
     rows.into_iter().map(FittedPart::try_from).collect()
 }
 
+/// One part that is, or was, fitted to a unit that the tenant may see.
+///
+/// # Errors
+/// [`Error::NotFound`].
+pub async fn find(tx: &Tx<'_>, unit_id: Uuid, id: Uuid) -> Result<FittedPart> {
+    unit::find(tx, unit_id).await?;
+    let row = fitted_part::table
+        .find((tx.org_id(), id))
+        .filter(fitted_part::unit_id.eq(unit_id))
+        .select(Row::as_select())
+        .first(&mut tx.connection())
+        .await?;
+    FittedPart::try_from(row)
+}
+
+/// Fits a part to a unit: [`fit_many`] of one.
+///
+/// # Errors
+/// Those of [`fit_many`].
+pub async fn fit(tx: &mut Write<'_>, unit_id: Uuid, new: &NewFitting) -> Result<FittedPart> {
+    let parts = fit_many(tx, &[(unit_id, new.clone())]).await?;
+    parts
+        .into_iter()
+        .next()
+        .ok_or_else(|| Error::internal("a part went in and none came out"))
+}
+
 /// Fits parts to units, in the order given: each ends the path of what it takes the place of. Lock the scopes of the
 /// units' depots; the tenant must be a person.
 ///

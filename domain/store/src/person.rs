@@ -41,7 +41,7 @@ pub struct Person {
 }
 
 /// A person to be created.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct NewPerson {
@@ -66,7 +66,7 @@ pub struct NewPerson {
 }
 
 /// What is to change of a person: what is absent stays. A new password ends all sessions.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields, default)]
 pub struct PersonChange {

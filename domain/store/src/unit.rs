@@ -179,6 +179,18 @@ pub async fn scopes_of_change(tx: &Tx<'_>, id: Uuid, change: &UnitChange) -> Res
     Ok(depots)
 }
 
+/// Creates a unit: [`create_many`] of one.
+///
+/// # Errors
+/// Those of [`create_many`].
+pub async fn create(tx: &mut Write<'_>, new: &NewUnit) -> Result<Unit> {
+    let units = create_many(tx, std::slice::from_ref(new)).await?;
+    units
+        .into_iter()
+        .next()
+        .ok_or_else(|| Error::internal("a unit went in and none came out"))
+}
+
 /// Creates units, each with the parts of its model's sheet as delivered: fitted on the day it was acquired, or on an
 /// unknown one. Lock the scopes of their depots; the tenant must be a person.
 ///

@@ -1,0 +1,57 @@
+//! GET /v1/models
+
+use actix_web::get;
+use rimeyard_store::model::{self, Model};
+use serde::Deserialize;
+use utoipa::IntoParams;
+
+use crate::answer::{Answer, Page};
+use crate::extract::{Cursor, Limit, Query};
+use crate::problem::Problem;
+use crate::roles::EVERYONE;
+use crate::signed::Signed;
+
+/// Which models.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct Filter {
+    /// At most so many in a page.
+    #[serde(default)]
+    #[param(inline)]
+    limit: Limit,
+    /// The `next_cursor` of the page before.
+    #[param(inline)]
+    cursor: Option<Cursor>,
+    /// Exactly so named.
+    name: Option<String>,
+    /// Of this kind of machine.
+    kind: Option<String>,
+}
+
+/// List the models, by id.
+#[utoipa::path(
+    tag = "models",
+    params(Filter),
+    responses((status = 200, description = "One page of models.", body = Page<Model>)),
+    extensions(("x-roles" = json!(EVERYONE)))
+)]
+#[get("/v1/models")]
+pub async fn list(who: Signed, filter: Query<Filter>) -> Result<Answer, Problem> {
+    let after = filter.cursor.map(Cursor::id);
+    let items = who
+        .read(async |tx| {
+            model::list(
+                tx,
+                filter.name.as_deref(),
+                filter.kind.as_deref(),
+                after,
+                filter.limit.and_one(),
+            )
+            .await
+        })
+        .await?;
+    Ok(Answer::content(&Page::new(items, filter.limit, |model| {
+        model.id
+    })))
+}

@@ -1,0 +1,19 @@
+//! /v1/units: the machines, one by one.
+
+mod checklist;
+mod create;
+mod find;
+mod list;
+mod update;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// Mounts them.
+pub fn routes(config: &mut ServiceConfig) {
+    config
+        .service(list::list)
+        .service(find::find)
+        .service(create::create)
+        .service(update::update)
+        .service(checklist::checklist);
+}
