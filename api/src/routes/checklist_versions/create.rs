@@ -22,12 +22,12 @@ use crate::signed::Signed;
 #[post("/v1/checklists/{checklist_id}/versions")]
 pub async fn create(
     who: Signed,
-    checklist_id: Path<Uuid>,
+    Path(checklist_id): Path<Uuid>,
     body: Json<Checklist>,
 ) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
     who.write(once, &[who.org_id], async |tx| {
-        let version = checklist::create_version(tx, *checklist_id, new.clone()).await?;
+        let version = checklist::create_version(tx, checklist_id, new.clone()).await?;
         Ok(Answer::created(
             format!("/v1/checklists/{checklist_id}/versions/{}", version.version),
             &version,

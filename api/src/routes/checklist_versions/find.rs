@@ -17,9 +17,12 @@ use crate::signed::Signed;
     extensions(("x-roles" = json!(EVERYONE)))
 )]
 #[get("/v1/checklists/{checklist_id}/versions/{version}")]
-pub async fn find(who: Signed, path: Path<(Uuid, i32)>) -> Result<Answer, Problem> {
+pub async fn find(
+    who: Signed,
+    Path((checklist_id, version)): Path<(Uuid, i32)>,
+) -> Result<Answer, Problem> {
     let found = who
-        .read(async |tx| checklist::find_version(tx, path.0, path.1).await)
+        .read(async |tx| checklist::find_version(tx, checklist_id, version).await)
         .await?;
     Ok(Answer::object(&found, found.version.into()))
 }

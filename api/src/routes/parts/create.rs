@@ -22,16 +22,16 @@ use crate::signed::Signed;
 #[post("/v1/units/{unit_id}/parts")]
 pub async fn create(
     who: Signed,
-    unit_id: Path<Uuid>,
+    Path(unit_id): Path<Uuid>,
     body: Json<NewFitting>,
 ) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
     let depot_id = who
-        .read(async |tx| unit::find(tx, *unit_id).await)
+        .read(async |tx| unit::find(tx, unit_id).await)
         .await?
         .depot_id;
     who.write(once, &[depot_id], async |tx| {
-        let part = fitted_part::fit(tx, *unit_id, &new).await?;
+        let part = fitted_part::fit(tx, unit_id, &new).await?;
         Ok(Answer::created(
             format!("/v1/units/{unit_id}/parts/{}", part.id),
             &part,

@@ -17,9 +17,12 @@ use crate::signed::Signed;
     extensions(("x-roles" = json!(EVERYONE)))
 )]
 #[get("/v1/units/{unit_id}/parts/{part_id}")]
-pub async fn find(who: Signed, path: Path<(Uuid, Uuid)>) -> Result<Answer, Problem> {
+pub async fn find(
+    who: Signed,
+    Path((unit_id, part_id)): Path<(Uuid, Uuid)>,
+) -> Result<Answer, Problem> {
     let found = who
-        .read(async |tx| fitted_part::find(tx, path.0, path.1).await)
+        .read(async |tx| fitted_part::find(tx, unit_id, part_id).await)
         .await?;
     Ok(Answer::object(&found, found.rev))
 }

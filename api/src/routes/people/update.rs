@@ -21,7 +21,7 @@ use crate::signed::Signed;
 #[patch("/v1/people/{person_id}")]
 pub async fn update(
     who: Signed,
-    person_id: Path<Uuid>,
+    Path(person_id): Path<Uuid>,
     body: Json<PersonChange>,
     IfMatch(rev): IfMatch,
 ) -> Result<Answer, Problem> {
@@ -30,7 +30,7 @@ pub async fn update(
     let hashed = super::hash(change.password.as_ref()).await?;
     let answer = who
         .write(once, &[who.org_id], async |tx| {
-            let person = person::update(tx, *person_id, rev, &change).await?;
+            let person = person::update(tx, person_id, rev, &change, hashed.as_ref()).await?;
             Ok(Answer::object(&person, person.rev))
         })
         .await?;

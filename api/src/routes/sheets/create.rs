@@ -22,12 +22,12 @@ use crate::signed::Signed;
 #[post("/v1/models/{model_id}/sheets")]
 pub async fn create(
     who: Signed,
-    model_id: Path<Uuid>,
+    Path(model_id): Path<Uuid>,
     body: Json<Sheet>,
 ) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
     who.write(once, &[who.org_id], async |tx| {
-        let sheet = sheet::create(tx, *model_id, new.clone()).await?;
+        let sheet = sheet::create(tx, model_id, new.clone()).await?;
         Ok(Answer::created(
             format!("/v1/models/{model_id}/sheets/{}", sheet.version),
             &sheet,

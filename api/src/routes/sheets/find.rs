@@ -17,9 +17,12 @@ use crate::signed::Signed;
     extensions(("x-roles" = json!(EVERYONE)))
 )]
 #[get("/v1/models/{model_id}/sheets/{version}")]
-pub async fn find(who: Signed, path: Path<(Uuid, i32)>) -> Result<Answer, Problem> {
+pub async fn find(
+    who: Signed,
+    Path((model_id, version)): Path<(Uuid, i32)>,
+) -> Result<Answer, Problem> {
     let found = who
-        .read(async |tx| sheet::find(tx, path.0, path.1).await)
+        .read(async |tx| sheet::find(tx, model_id, version).await)
         .await?;
     Ok(Answer::object(&found, found.version.into()))
 }
