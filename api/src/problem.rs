@@ -40,7 +40,7 @@ pub struct Problem {
     status: StatusCode,
     detail: Cow<'static, str>,
     errors: Vec<Invalid>,
-    header: Option<(HeaderName, HeaderValue)>,
+    header: Option<Box<(HeaderName, HeaderValue)>>,
 }
 
 impl Problem {
@@ -78,7 +78,10 @@ impl Problem {
     /// 401: not signed in, or no longer.
     pub fn unauthorized(detail: &'static str) -> Self {
         Self {
-            header: Some((header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"))),
+            header: Some(Box::new((
+                header::WWW_AUTHENTICATE,
+                HeaderValue::from_static("Bearer"),
+            ))),
             ..Self::new(StatusCode::UNAUTHORIZED, detail)
         }
     }
@@ -105,7 +108,7 @@ impl Problem {
         Self {
             header: HeaderValue::from_str(allow)
                 .ok()
-                .map(|allow| (header::ALLOW, allow)),
+                .map(|allow| Box::new((header::ALLOW, allow))),
             ..Self::new(
                 StatusCode::METHOD_NOT_ALLOWED,
                 "This address does not take that method; the Allow header lists those it takes.",
@@ -156,7 +159,10 @@ impl Problem {
     /// 429: too many attempts.
     pub fn too_many(retry_after_s: u64) -> Self {
         Self {
-            header: Some((header::RETRY_AFTER, HeaderValue::from(retry_after_s))),
+            header: Some(Box::new((
+                header::RETRY_AFTER,
+                HeaderValue::from(retry_after_s),
+            ))),
             ..Self::new(
                 StatusCode::TOO_MANY_REQUESTS,
                 "Too many attempts. Wait as many seconds as Retry-After says.",
@@ -177,7 +183,10 @@ impl Problem {
     pub fn unavailable(cause: impl fmt::Display) -> Self {
         tracing::warn!(error.cause = %cause, "request.unavailable");
         Self {
-            header: Some((header::RETRY_AFTER, HeaderValue::from_static("5"))),
+            header: Some(Box::new((
+                header::RETRY_AFTER,
+                HeaderValue::from_static("5"),
+            ))),
             ..Self::new(
                 StatusCode::SERVICE_UNAVAILABLE,
                 "The service cannot answer now. Try again in a few seconds.",
@@ -232,8 +241,8 @@ impl ResponseError for Problem {
             errors: &self.errors,
         };
         let mut answer = HttpResponse::build(self.status);
-        if let Some((name, value)) = &self.header {
-            answer.insert_header((name, value));
+        if let Some(header) = &self.header {
+            answer.insert_header((&header.0, &header.1));
         }
         answer
             .insert_header((header::CONTENT_TYPE, PROBLEM_JSON))

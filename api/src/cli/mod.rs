@@ -68,7 +68,11 @@ pub async fn run() -> ExitCode {
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
-            eprintln!("rimeyard: {failure}");
+            // What the store says of a database out of reach is meant for whoever reads this.
+            match failure.downcast_ref() {
+                Some(rimeyard_store::Error::Unavailable(what)) => eprintln!("rimeyard: {what}"),
+                _ => eprintln!("rimeyard: {failure}"),
+            }
             ExitCode::FAILURE
         }
     }
