@@ -4,3 +4,4 @@ mod api;
 mod house;
 mod reference;
 mod store;
+mod worker;

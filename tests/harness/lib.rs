@@ -10,6 +10,7 @@
 //! ```
 
 mod actor;
+pub mod machines;
 mod postgres;
 mod server;
 mod world;
