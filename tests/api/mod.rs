@@ -6,5 +6,7 @@ mod document;
 mod examples;
 mod health;
 mod problems;
+mod readiness;
 mod session;
+mod sync_pull;
 mod walk;
