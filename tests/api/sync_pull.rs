@@ -197,7 +197,7 @@ async fn new_grants_come_and_revoked_ones_go() {
     let (home, far) = (server.world.ours.home.id.to_string(), server.world.ours.far.id.to_string());
     let administrator = server.administrator().await;
     let technician = server.technician().await;
-    let me = technician.get("/v1/me").await.expect(200).id();
+    let me = technician.get("/v1/me").await.expect(200).json()["person_id"].as_str().expect("an id").to_owned();
     let grant = async |depots: Value| {
         let path = format!("/v1/people/{me}");
         let etag = administrator.get(&path).await.expect(200).etag();

@@ -61,7 +61,7 @@ impl Writer {
 
 async fn person(server: &TestServer) -> Uuid {
     let me = server.operator().await.get("/v1/me").await.expect(200);
-    me.id().parse().expect("a UUID")
+    me.json()["person_id"].as_str().expect("an id").parse().expect("a UUID")
 }
 
 /// Until somebody waits for a lock that a writer holds.

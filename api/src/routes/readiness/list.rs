@@ -30,6 +30,7 @@ pub struct Filter {
 /// Say how ready the depots you may see are for their storms, by depot id.
 #[utoipa::path(
     tag = "readiness",
+    params(Filter),
     responses((status = 200, description = "One page of depots.", body = DistrictReadiness)),
     extensions(("x-roles" = json!(EVERYONE)))
 )]
