@@ -95,12 +95,16 @@ impl Client {
 
     fn take(&mut self, page: Page) {
         for scope_id in page.revoked {
-            self.scopes.remove(&scope_id).expect("only what was named is revoked");
+            self.scopes
+                .remove(&scope_id)
+                .expect("only what was named is revoked");
         }
         assert_eq!(page.more, page.scopes.iter().any(|scope| scope.more));
         for scope in page.scopes {
             assert_eq!(scope.new, !self.scopes.contains_key(&scope.scope_id));
-            assert!(matches!(scope.kind.as_str(), "depot" | "organisation") && !scope.name.is_empty());
+            assert!(
+                matches!(scope.kind.as_str(), "depot" | "organisation") && !scope.name.is_empty()
+            );
             let copy = self.scopes.entry(scope.scope_id.clone()).or_default();
             if scope.reset {
                 *copy = Copy::default();
@@ -108,7 +112,10 @@ impl Client {
             }
             let mut before = copy.cursor;
             for entry in scope.entries {
-                assert!(before <= entry.seq && entry.seq <= scope.cursor, "in the order of commits");
+                assert!(
+                    before <= entry.seq && entry.seq <= scope.cursor,
+                    "in the order of commits"
+                );
                 before = entry.seq;
                 let checked = check(&entry.kind, &entry.id, entry.rev, entry.doc.get());
                 assert_eq!(entry.check, format!("{checked:016x}"));
@@ -116,7 +123,13 @@ impl Client {
                 if entry.deleted {
                     copy.objects.remove(&key);
                 } else {
-                    copy.objects.insert(key, Object { rev: entry.rev, doc: entry.doc.get().to_owned() });
+                    copy.objects.insert(
+                        key,
+                        Object {
+                            rev: entry.rev,
+                            doc: entry.doc.get().to_owned(),
+                        },
+                    );
                 }
             }
             (copy.cursor, copy.head, copy.digest) = (scope.cursor, scope.head, scope.digest);
@@ -137,13 +150,19 @@ impl Client {
 
     /// An object held, as JSON.
     fn object(&self, scope_id: &str, kind: &str, id: &str) -> Option<Value> {
-        let object = self.scopes.get(scope_id)?.objects.get(&(kind.to_owned(), id.to_owned()))?;
+        let object = self
+            .scopes
+            .get(scope_id)?
+            .objects
+            .get(&(kind.to_owned(), id.to_owned()))?;
         Some(serde_json::from_str(&object.doc).expect("a document is JSON"))
     }
 }
 
 async fn recompute(server: &TestServer) {
-    let done = drain(&server.database, &Settings::default()).await.expect("drained");
+    let done = drain(&server.database, &Settings::default())
+        .await
+        .expect("drained");
     assert_eq!(done.failures, []);
 }
 
@@ -151,29 +170,57 @@ async fn recompute(server: &TestServer) {
 async fn a_client_follows_pages_and_holds_what_the_server_holds() {
     let server = TestServer::start().await;
     let home = server.world.ours.home.id.to_string();
-    let machines = Machines::make_sound(&server.administrator().await, server.world.ours.home.id, 3, 2).await;
+    let machines = Machines::make_sound(
+        &server.administrator().await,
+        server.world.ours.home.id,
+        3,
+        2,
+    )
+    .await;
     recompute(&server).await;
     let technician = server.technician().await;
     let mut small = Client::default();
     small.pull(&technician, 1).await;
     let mut large = Client::default();
     large.pull(&technician, 2_000).await;
-    assert_eq!(small.scopes.keys().collect::<Vec<_>>(), large.scopes.keys().collect::<Vec<_>>());
-    assert_eq!(small.scopes.len(), 2, "the depot that is granted, and the organisation");
+    assert_eq!(
+        small.scopes.keys().collect::<Vec<_>>(),
+        large.scopes.keys().collect::<Vec<_>>()
+    );
+    assert_eq!(
+        small.scopes.len(),
+        2,
+        "the depot that is granted, and the organisation"
+    );
 
     // What it holds is what GET answers.
     let unit = &machines.units[1];
-    let got = technician.get(&format!("/v1/units/{unit}")).await.expect(200).json();
+    let got = technician
+        .get(&format!("/v1/units/{unit}"))
+        .await
+        .expect(200)
+        .json();
     assert_eq!(small.object(&home, "unit", unit), Some(got));
-    let mut readiness = technician.get(&format!("/v1/readiness/units/{unit}")).await.expect(200).json();
+    let mut readiness = technician
+        .get(&format!("/v1/readiness/units/{unit}"))
+        .await
+        .expect(200)
+        .json();
     for not_in_the_document in ["as_of", "valid_until", "inputs"] {
-        readiness.as_object_mut().expect("an object").remove(not_in_the_document);
+        readiness
+            .as_object_mut()
+            .expect("an object")
+            .remove(not_in_the_document);
     }
     assert_eq!(small.object(&home, "unit-state", unit), Some(readiness));
 
     // Only what changed comes, and the copies agree again.
     let inspection = sound_inspection(unit, 0);
-    let inspection = technician.post("/v1/inspections", &inspection).await.expect(201).json();
+    let inspection = technician
+        .post("/v1/inspections", &inspection)
+        .await
+        .expect(201)
+        .json();
     recompute(&server).await;
     for client in [&mut small, &mut large] {
         client.pull(&technician, 3).await;
@@ -185,7 +232,11 @@ async fn a_client_follows_pages_and_holds_what_the_server_holds() {
         "epoch": small.epoch,
         "scopes": small.scopes.iter().map(|(id, copy)| json!({"scope_id": id, "cursor": copy.cursor})).collect::<Vec<_>>(),
     });
-    let nothing = technician.post("/v1/sync/pull", &asked).await.expect(200).json();
+    let nothing = technician
+        .post("/v1/sync/pull", &asked)
+        .await
+        .expect(200)
+        .json();
     for scope in nothing["scopes"].as_array().expect("scopes") {
         assert_eq!(scope["entries"], json!([]));
     }
@@ -194,14 +245,23 @@ async fn a_client_follows_pages_and_holds_what_the_server_holds() {
 #[tokio::test]
 async fn new_grants_come_and_revoked_ones_go() {
     let server = TestServer::start().await;
-    let (home, far) = (server.world.ours.home.id.to_string(), server.world.ours.far.id.to_string());
+    let (home, far) = (
+        server.world.ours.home.id.to_string(),
+        server.world.ours.far.id.to_string(),
+    );
     let administrator = server.administrator().await;
     let technician = server.technician().await;
-    let me = technician.get("/v1/me").await.expect(200).json()["person_id"].as_str().expect("an id").to_owned();
+    let me = technician.get("/v1/me").await.expect(200).json()["person_id"]
+        .as_str()
+        .expect("an id")
+        .to_owned();
     let grant = async |depots: Value| {
         let path = format!("/v1/people/{me}");
         let etag = administrator.get(&path).await.expect(200).etag();
-        administrator.patch(&path, &etag, &json!({"depots": depots})).await.expect(200);
+        administrator
+            .patch(&path, &etag, &json!({"depots": depots}))
+            .await
+            .expect(200);
     };
     let mut client = Client::default();
     client.pull(&technician, 100).await;
@@ -210,7 +270,12 @@ async fn new_grants_come_and_revoked_ones_go() {
     grant(json!([home, far])).await;
     client.pull(&technician, 100).await;
     assert!(client.scopes.contains_key(&home) && client.scopes.contains_key(&far));
-    assert_eq!(client.object(&far, "depot", &far).expect("the depot itself")["name"], "Far");
+    assert_eq!(
+        client
+            .object(&far, "depot", &far)
+            .expect("the depot itself")["name"],
+        "Far"
+    );
 
     grant(json!([far])).await;
     client.pull(&technician, 100).await;
@@ -242,8 +307,16 @@ async fn a_foreign_scope_is_revoked_like_one_that_never_was() {
     let foreign = server.world.theirs.home.id;
     let technician = server.technician().await;
     let asked = |scope: &str| json!({"scopes": [{"scope_id": scope, "cursor": 0}]});
-    for scope in [foreign.to_string(), server.world.ours.far.id.to_string(), "0198c0de-0000-7000-8000-000000000000".to_owned()] {
-        let page = technician.post("/v1/sync/pull", &asked(&scope)).await.expect(200).json();
+    for scope in [
+        foreign.to_string(),
+        server.world.ours.far.id.to_string(),
+        "0198c0de-0000-7000-8000-000000000000".to_owned(),
+    ] {
+        let page = technician
+            .post("/v1/sync/pull", &asked(&scope))
+            .await
+            .expect(200)
+            .json();
         assert_eq!(page["revoked"], json!([scope]));
         assert!(!page["scopes"].to_string().contains(&scope));
     }
@@ -260,11 +333,25 @@ async fn a_pull_that_cannot_be_right_is_told_why() {
         (json!({"limit": 2_001}), "limit"),
         (json!({"scopes": [scope(-1)]}), "scopes[0].cursor"),
         (json!({"scopes": [scope(3)]}), "epoch"),
-        (json!({"scopes": [scope(0), scope(0)]}), "scopes[1].scope_id"),
-        (json!({"scopes": [{"scope_id": "x", "cursor": 0}]}), "scopes[0].scope_id"),
+        (
+            json!({"scopes": [scope(0), scope(0)]}),
+            "scopes[1].scope_id",
+        ),
+        (
+            json!({"scopes": [{"scope_id": "x", "cursor": 0}]}),
+            "scopes[0].scope_id",
+        ),
         (json!({"depots": []}), "depots"),
     ] {
-        assert_eq!(technician.post("/v1/sync/pull", &body).await.problem(422), [field], "{body}");
+        assert_eq!(
+            technician.post("/v1/sync/pull", &body).await.problem(422),
+            [field],
+            "{body}"
+        );
     }
-    server.anonymous().post("/v1/sync/pull", &json!({})).await.problem(401);
+    server
+        .anonymous()
+        .post("/v1/sync/pull", &json!({}))
+        .await
+        .problem(401);
 }

@@ -21,9 +21,17 @@ impl Machines {
     pub async fn make(administrator: &Actor, depot: Uuid, count: usize) -> Self {
         let name = Uuid::now_v7().to_string();
         let new = json!({"name": name, "kind": "two-stage thrower"});
-        let checklist = administrator.post("/v1/checklists", &new).await.expect(201).id();
+        let checklist = administrator
+            .post("/v1/checklists", &new)
+            .await
+            .expect(201)
+            .id();
         let new = json!({"name": name, "kind": "two-stage thrower", "checklist_id": checklist});
-        let model = administrator.post("/v1/models", &new).await.expect(201).id();
+        let model = administrator
+            .post("/v1/models", &new)
+            .await
+            .expect(201)
+            .id();
         let mut units = Vec::with_capacity(count);
         for number in 1..=count {
             let tag = format!("{}-{number}", &name[24..]);
@@ -34,11 +42,19 @@ impl Machines {
     }
 
     /// The same, each inspected `days_ago` and found sound.
-    pub async fn make_sound(administrator: &Actor, depot: Uuid, count: usize, days_ago: i64) -> Self {
+    pub async fn make_sound(
+        administrator: &Actor,
+        depot: Uuid,
+        count: usize,
+        days_ago: i64,
+    ) -> Self {
         let machines = Self::make(administrator, depot, count).await;
         for unit in &machines.units {
             let inspection = sound_inspection(unit, days_ago);
-            administrator.post("/v1/inspections", &inspection).await.expect(201);
+            administrator
+                .post("/v1/inspections", &inspection)
+                .await
+                .expect(201);
         }
         machines
     }
@@ -47,7 +63,9 @@ impl Machines {
 /// An instant so many days ago, to the second.
 pub fn days_ago(days: i64) -> String {
     let seconds = (Timestamp::now() - SignedDuration::from_hours(24 * days)).as_second();
-    Timestamp::from_second(seconds).expect("in range").to_string()
+    Timestamp::from_second(seconds)
+        .expect("in range")
+        .to_string()
 }
 
 /// A pre-season inspection of everything on the default sheet, all of it sound.

@@ -28,7 +28,11 @@ async fn after_a_random_series_of_writes_stored_is_recomputed() {
         drained(&server).await;
         assert_stored_is_recomputed(&server, 4).await;
         assert_digests(&server).await;
-        assert!(series.refused * 2 < WRITES, "seed {seed}: {} writes were refused", series.refused);
+        assert!(
+            series.refused * 2 < WRITES,
+            "seed {seed}: {} writes were refused",
+            series.refused
+        );
     }
 }
 
@@ -85,13 +89,22 @@ impl Series {
                 self.post("/v1/meter-readings", reading).await;
             }
             55..65 => {
-                let hold = self.post(&format!("/v1/units/{unit}/holds"), json!({"reason": "a bent chute"})).await;
+                let hold = self
+                    .post(
+                        &format!("/v1/units/{unit}/holds"),
+                        json!({"reason": "a bent chute"}),
+                    )
+                    .await;
                 self.holds.extend(hold);
             }
             65..70 => {
                 let inspection = self.inspections.last().map(|(id, _)| id.clone());
                 if let Some((hold, inspection)) = self.holds.pop().zip(inspection) {
-                    self.post(&format!("/v1/holds/{hold}/lift"), json!({"inspection_id": inspection})).await;
+                    self.post(
+                        &format!("/v1/holds/{hold}/lift"),
+                        json!({"inspection_id": inspection}),
+                    )
+                    .await;
                 }
             }
             70..80 => {
@@ -105,7 +118,9 @@ impl Series {
             }
             80..88 => {
                 let starts = self.random.random_range(1..72);
-                let at = |hours: i64| (jiff::Timestamp::now() + jiff::SignedDuration::from_hours(hours)).to_string();
+                let at = |hours: i64| {
+                    (jiff::Timestamp::now() + jiff::SignedDuration::from_hours(hours)).to_string()
+                };
                 let storm = json!({
                     "name": format!("storm {}", self.storms.len()), "starts_at": at(starts), "ends_at": at(starts + 18),
                     "depth_mm": self.random.random_range(50.0..600.0), "reclear_mm": 50.0, "depots": self.depots,
@@ -115,20 +130,27 @@ impl Series {
             }
             88..92 => {
                 if let Some(storm) = self.storms.pop() {
-                    self.patch(&format!("/v1/storms/{storm}"), json!({"cancelled_at": days_ago(0)})).await;
+                    self.patch(&format!("/v1/storms/{storm}"), json!({"cancelled": true}))
+                        .await;
                 }
             }
             92..96 => {
                 let change = json!({"typical_snow_days": self.random.random_range(20..90)});
-                self.patch(&format!("/v1/depots/{}", self.depots[0]), change).await;
+                self.patch(&format!("/v1/depots/{}", self.depots[0]), change)
+                    .await;
             }
             96..98 => {
                 self.sheet.usage.prior_hours_per_day.value = self.random.random_range(1.0..4.0);
                 let sheet = serde_json::to_value(&self.sheet).expect("a sheet");
-                self.post(&format!("/v1/models/{}/sheets", self.model), sheet).await;
+                self.post(&format!("/v1/models/{}/sheets", self.model), sheet)
+                    .await;
             }
             _ if self.units.len() > 2 => {
-                self.patch(&format!("/v1/units/{unit}"), json!({"retired_at": days_ago(0)})).await;
+                self.patch(
+                    &format!("/v1/units/{unit}"),
+                    json!({"retired_at": days_ago(0)}),
+                )
+                .await;
                 self.units.retain(|kept| *kept != unit);
             }
             _ => {}
@@ -158,16 +180,27 @@ impl Series {
     }
 
     fn worsen(&mut self, reading: &mut Value) {
-        let check = self.sheet.check_spec(reading["check"].as_str().expect("a check")).expect("on the sheet");
+        let check = self
+            .sheet
+            .check_spec(reading["check"].as_str().expect("a check"))
+            .expect("on the sheet");
         if let Some(works) = reading.get_mut("works") {
             *works = json!(false);
         } else if let Some(value) = reading.get_mut("value") {
             let limits = &check.measure().expect("a measure").limits;
-            let side = limits.low.as_ref().or(limits.high.as_ref()).expect("a side");
+            let side = limits
+                .low
+                .as_ref()
+                .or(limits.high.as_ref())
+                .expect("a side");
             *value = json!(side.unserviceable_at.value);
         } else if let Some(grades) = check.grades() {
             let worst = json!(grades.last().expect("grades").grade);
-            let answer = if reading.get("grade").is_some() { "grade" } else { "level" };
+            let answer = if reading.get("grade").is_some() {
+                "grade"
+            } else {
+                "level"
+            };
             reading[answer] = worst;
         }
     }
@@ -200,11 +233,15 @@ impl Series {
 /// text.
 async fn assert_digests(server: &TestServer) {
     let owner = owner(server).await;
-    let scopes = owner.query("select scope_id, digest from feed_scope", &[]).await.expect("scopes");
+    let scopes = owner
+        .query("select scope_id, digest from feed_scope", &[])
+        .await
+        .expect("scopes");
     assert!(scopes.len() >= 4);
     for scope in scopes {
         let scope_id: uuid::Uuid = scope.get(0);
-        let entries = "select kind, object_id, rev, doc from feed_entry where scope_id = $1 and not deleted";
+        let entries =
+            "select kind, object_id, rev, doc from feed_entry where scope_id = $1 and not deleted";
         let entries = owner.query(entries, &[&scope_id]).await.expect("entries");
         let digest = entries.iter().fold(0, |digest, entry| {
             let (kind, id, rev, doc): (String, uuid::Uuid, i64, String) =

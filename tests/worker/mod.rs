@@ -86,7 +86,12 @@ async fn assert_stored_is_recomputed(server: &TestServer, depots: usize) {
     let checked = check(&server.database).await.expect("checked");
     assert_eq!(checked.len(), depots);
     for depot in checked {
-        assert_eq!(depot.comparison, Comparison::Equal, "depot {}", depot.depot_id);
+        assert_eq!(
+            depot.comparison,
+            Comparison::Equal,
+            "depot {}",
+            depot.depot_id
+        );
     }
 }
 
@@ -104,7 +109,9 @@ async fn mark(server: &TestServer, depot: Uuid) {
 /// The number of a depot's last commit in the feed.
 async fn head(server: &TestServer, depot: Uuid) -> i64 {
     let owner = owner(server).await;
-    let row = owner.query_one("select head from feed_scope where scope_id = $1", &[&depot]).await;
+    let row = owner
+        .query_one("select head from feed_scope where scope_id = $1", &[&depot])
+        .await;
     row.expect("a scope").get(0)
 }
 

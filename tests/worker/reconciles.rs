@@ -24,16 +24,30 @@ async fn a_write_shows_in_readiness_within_a_second() {
         let depot = operator.get(&path).await.expect(200).json();
         depot["units"]["held"].as_u64()
     };
-    eventually("the first computation", Duration::from_secs(30), async || {
-        held().await == Some(0) && operator.get(&path).await.json()["machines"][2].is_object()
-    })
+    eventually(
+        "the first computation",
+        Duration::from_secs(30),
+        async || {
+            held().await == Some(0) && operator.get(&path).await.json()["machines"][2].is_object()
+        },
+    )
     .await;
 
     let tag = json!({"reason": "fuel drips from the carburettor"});
-    operator.post(&format!("/v1/units/{}/holds", machines.units[1]), &tag).await.expect(201);
-    eventually("the hold shows", Duration::from_secs(1), async || held().await == Some(1)).await;
+    operator
+        .post(&format!("/v1/units/{}/holds", machines.units[1]), &tag)
+        .await
+        .expect(201);
+    eventually("the hold shows", Duration::from_secs(1), async || {
+        held().await == Some(1)
+    })
+    .await;
 
-    let unit = operator.get(&format!("/v1/readiness/units/{}", machines.units[1])).await.expect(200).json();
+    let unit = operator
+        .get(&format!("/v1/readiness/units/{}", machines.units[1]))
+        .await
+        .expect(200)
+        .json();
     assert_eq!(unit["status"], "held");
     worker.stop().await;
     assert_stored_is_recomputed(&server, DEPOTS).await;
@@ -70,7 +84,11 @@ async fn only_the_documents_that_changed_are_published() {
     let etag = administrator.get(&path).await.expect(200).etag();
     administrator.patch(&path, &etag, &away).await.expect(200);
     let done = drained(&server).await;
-    assert_eq!((done.recomputed, done.documents), (1, 2), "the unit and its depot, not its neighbours");
+    assert_eq!(
+        (done.recomputed, done.documents),
+        (1, 2),
+        "the unit and its depot, not its neighbours"
+    );
 }
 
 #[tokio::test]
@@ -84,7 +102,9 @@ async fn what_is_computed_of_a_unit_goes_with_it() {
         let path = format!("/v1/readiness/depots/{depot}");
         let depot = administrator.get(&path).await.expect(200).json();
         let machines = depot["machines"].as_array().expect("a list").iter();
-        machines.map(|unit| unit["unit_id"].as_str().expect("an id").to_owned()).collect::<Vec<_>>()
+        machines
+            .map(|unit| unit["unit_id"].as_str().expect("an id").to_owned())
+            .collect::<Vec<_>>()
     };
     let change = async |unit: &str, change| {
         let path = format!("/v1/units/{unit}");
@@ -99,7 +119,14 @@ async fn what_is_computed_of_a_unit_goes_with_it() {
     assert_eq!(machines_of(far).await, machines.units[..1]);
     change(&machines.units[0], json!({"depot_id": home})).await;
     assert_eq!(machines_of(home).await, machines.units);
-    change(&machines.units[1], json!({"retired_at": rimeyard_harness::machines::days_ago(0)})).await;
+    change(
+        &machines.units[1],
+        json!({"retired_at": rimeyard_harness::machines::days_ago(0)}),
+    )
+    .await;
     assert_eq!(machines_of(home).await, machines.units[..1]);
-    administrator.get(&format!("/v1/readiness/units/{}", machines.units[1])).await.problem(404);
+    administrator
+        .get(&format!("/v1/readiness/units/{}", machines.units[1]))
+        .await
+        .problem(404);
 }
