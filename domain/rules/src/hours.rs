@@ -210,16 +210,28 @@ impl HoursTable {
         sum + self.none * survival(0.0)
     }
 
-    /// Hours and weights of far fewer nodes, the mass at none among them: about one a standard deviation of their
-    /// logarithm, where the trapezoid rule still has nine digits of the density. For functions that change little over
-    /// one such step, like the life of a part.
+    /// Hours that are exceeded with a chance under 1e-7.
+    pub(crate) fn nearly_most(&self) -> f64 {
+        let mut above = 0.0;
+        for (hours, weight) in self.lattice.hours.iter().zip(&self.lattice.weights).rev() {
+            above += weight;
+            if above >= 1e-7 {
+                return *hours;
+            }
+        }
+        0.0
+    }
+
+    /// Hours and weights of far fewer nodes, the mass at none among them: one for about 1.5 standard deviations of their
+    /// logarithm, where the trapezoid rule still has three digits of the density itself and more of the mean of what
+    /// changes little over such a step, like the life of a part.
     pub(crate) fn coarse(&self) -> Vec<(f64, f64)> {
         let lattice = &self.lattice;
         let widest = self.shapes.last().map_or(1.0, |last| {
             (trigamma(last.0) + trigamma(self.usage.a)).sqrt()
         });
         let stride = if lattice.step > 0.0 {
-            ((widest / lattice.step) as usize).max(1)
+            ((1.5 * widest / lattice.step) as usize).max(1)
         } else {
             1
         };

@@ -165,6 +165,21 @@ pub enum LimitKind {
     Unserviceable,
 }
 
+/// Hours to come until some day.
+struct ToCome {
+    table: HoursTable,
+    /// The same at few nodes, for what changes little between them.
+    nodes: Vec<(f64, f64)>,
+    /// Nearly the most that they may be.
+    most: f64,
+}
+
+impl ToCome {
+    fn new(table: HoursTable) -> Self {
+        ToCome { nodes: table.coarse(), most: table.nearly_most(), table }
+    }
+}
+
 /// How a unit runs: hours to come, tabulated once for all its parts. Everything counts from the last meter reading.
 pub struct Running<'a> {
     shared: &'a Shared<'a>,
@@ -177,11 +192,11 @@ pub struct Running<'a> {
     /// When the storm starts, hours in the mean.
     storm: Moment,
     /// Hours from the base until the storm starts.
-    before_storm: HoursTable,
-    /// Hours from the base until this season's end, without the storm's; the same at few nodes.
-    this_season: (HoursTable, Vec<(f64, f64)>),
-    /// Hours from the base until the next season's end, without the storm's; the same at few nodes.
-    next_season: (HoursTable, Vec<(f64, f64)>),
+    before_storm: ToCome,
+    /// Hours from the base until this season's end, without the storm's.
+    this_season: ToCome,
+    /// Hours from the base until the next season's end, without the storm's.
+    next_season: ToCome,
     dates: std::cell::RefCell<dates::Dates>,
 }
 
@@ -218,12 +233,8 @@ impl<'a> Running<'a> {
             &this_season,
             days.each(next, day_number(days.next_season.ends) + 1),
         );
-        let table = |scenarios: &[f64]| {
-            let table = usage.table(scenarios);
-            let coarse = table.coarse();
-            (table, coarse)
-        };
-        let before_storm = usage.table(&before_storm);
+        let [before_storm, this_season, next_season] =
+            [before_storm, this_season, next_season].map(|scenarios| ToCome::new(usage.table(&scenarios)));
         Running {
             shared,
             unit,
@@ -233,11 +244,11 @@ impl<'a> Running<'a> {
             storm_hours,
             storm: Moment {
                 day: storm.first_day,
-                hours: base.hours + before_storm.mean(),
+                hours: base.hours + before_storm.table.mean(),
             },
             before_storm,
-            this_season: table(&this_season),
-            next_season: table(&next_season),
+            this_season,
+            next_season,
             dates: std::cell::RefCell::default(),
         }
     }

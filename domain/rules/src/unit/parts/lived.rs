@@ -36,8 +36,8 @@ impl Running<'_> {
                 };
                 (
                     self.storm_hours,
-                    over(&self.this_season.1),
-                    over(&self.next_season.1),
+                    over(&self.this_season.nodes),
+                    over(&self.next_season.nodes),
                 )
             }
             Clock::Days => {

@@ -1,10 +1,11 @@
 //! Parts that are measured: how each of their measures moves towards its limit (section 4).
 
-use super::{Advice, Lasts, LimitKind, MeasuredState, PartState, Quantiles, Running};
+use super::{Advice, Lasts, LimitKind, MeasuredState, PartState, Quantiles, Running, ToCome};
 use crate::because::{day_of, measured, two_figures};
 use crate::calculations;
 use crate::facts::{FittedPartFacts, PathReading};
 use crate::sheet::{CheckSpec, Measure, WearSpec};
+use crate::special::FastNormal;
 use crate::unit::model::PartModel;
 use crate::unit::standing::{Factor, Figure};
 use crate::wear::{WearPath, WearPrior, WearReading};
@@ -82,7 +83,7 @@ impl Running<'_> {
             advice = advice.min(Advice::RenewAfterTheSeason);
             text.push_str("; its take-up will be used up");
         }
-        let now = worst.from + self.before_storm.mean();
+        let now = worst.from + self.before_storm.table.mean();
         let hours = |p| {
             worst
                 .path
@@ -156,11 +157,20 @@ impl Running<'_> {
         }
         let posterior = WearPath::new(&prior, readings);
         let from = (self.base.hours - origin).max(0.0);
-        let over = |table| posterior.lasts_over(limit, from + self.storm_hours, table);
+        let normal = FastNormal::new();
+        let sure = |hours: f64| posterior.lasts_fast(normal, limit, from + self.storm_hours + hours) > 1.0 - 1e-7;
+        let over = |hours: &ToCome| {
+            // Between two points the chance is least at one of them: far from the limit nothing need be averaged.
+            if sure(0.0) && sure(hours.most) {
+                1.0
+            } else {
+                posterior.lasts_over(limit, from + self.storm_hours, &hours.table)
+            }
+        };
         let lasts = Lasts {
             storm: over(&self.before_storm),
-            this_season: over(&self.this_season.0),
-            next_season: over(&self.next_season.0),
+            this_season: over(&self.this_season),
+            next_season: over(&self.next_season),
         };
         let reached = |value: f64| {
             if grows {
@@ -250,7 +260,7 @@ impl Running<'_> {
             },
             readings: readings.iter().map(input).collect(),
             limit: one.limit,
-            at_hours: vec![one.from + self.before_storm.mean() + self.storm_hours],
+            at_hours: vec![one.from + self.before_storm.table.mean() + self.storm_hours],
             grows,
         }
     }
