@@ -104,6 +104,8 @@ struct Lattice {
     weights: Vec<f64>,
     step: f64,
     knee: f64,
+    /// Least standard deviation of the logarithm of hours among the scenarios.
+    narrowest: f64,
 }
 
 impl HoursTable {
@@ -227,11 +229,8 @@ impl HoursTable {
     /// changes little over such a step, like the life of a part.
     pub(crate) fn coarse(&self) -> Vec<(f64, f64)> {
         let lattice = &self.lattice;
-        let widest = self.shapes.last().map_or(1.0, |last| {
-            (trigamma(last.0) + trigamma(self.usage.a)).sqrt()
-        });
         let stride = if lattice.step > 0.0 {
-            ((1.5 * widest / lattice.step) as usize).max(1)
+            ((1.5 * lattice.narrowest / lattice.step) as usize).max(1)
         } else {
             1
         };
@@ -249,6 +248,30 @@ impl HoursTable {
             coarse.push((0.0, self.none));
         }
         coarse
+    }
+
+    /// The mean over every so many of the nodes.
+    fn average_of_every(&self, stride: usize, survival: impl Fn(f64) -> f64) -> f64 {
+        if stride == 1 {
+            return self.average(survival);
+        }
+        let nodes = self
+            .lattice
+            .hours
+            .iter()
+            .zip(&self.lattice.weights)
+            .step_by(stride);
+        let (mut sum, mut total) = (0.0, 0.0);
+        for (hours, weight) in nodes {
+            sum += weight * survival(*hours);
+            total += weight;
+        }
+        let none = if self.none > 0.0 {
+            self.none * survival(0.0)
+        } else {
+            0.0
+        };
+        (1.0 - self.none) * sum / total + none
     }
 
     /// The mean over hours to come H of P(T > H), where P(T > h) is a smooth step from about 1 to about 0 around
@@ -273,7 +296,10 @@ impl HoursTable {
         let lattice = &self.lattice;
         let local = lattice.step * (1.0 + (lattice.knee - t).max(0.0));
         if relative >= 1.1 * local {
-            return self.average(survival);
+            // As few nodes as both the step and the density bear: one a standard deviation of the density has nine
+            // digits.
+            let bears = (relative / (1.1 * local)).min(lattice.narrowest / lattice.step);
+            return self.average_of_every((bears as usize).max(1), survival);
         }
         if relative < 0.11 {
             return self.average_over_crossing(crossing);
@@ -362,6 +388,7 @@ impl HoursTable {
             weights: nodes.iter().map(|node| node.1 * scale).collect(),
             step,
             knee,
+            narrowest: (trigamma(last.max(f64::MIN_POSITIVE)) + trigamma(a)).sqrt(),
         }
     }
 }

@@ -8,6 +8,10 @@ use crate::facts::DepotFacts;
 use crate::season::day_number;
 use crate::timeline::day_in;
 
+/// Deepest storm that is computed with: ten metres, more than any on record in a day or two. With the least re-clear
+/// depth of 1 mm it bounds the cycles to ten thousand.
+const DEPTH_MAX_MM: f64 = 10_000.0;
+
 /// A storm to meet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Storm {
@@ -21,7 +25,8 @@ pub struct Storm {
     pub ends_at: Option<Timestamp>,
     /// The day it starts, as a day number; today for the design storm.
     pub first_day: i32,
-    /// The last day of it.
+    /// The last day of it: its hours stand for the days of use from the first to this one. The design storm, which is
+    /// not of this winter, comes on top of them all: its last day is the one before it starts.
     pub last_day: i32,
     /// How long it snows, h.
     pub hours: f64,
@@ -70,16 +75,15 @@ impl Storm {
         let Some(storm) = in_progress.or_else(ahead) else {
             let design = &facts.design_storm;
             let hours = design.hours.clamp(0.1, 1000.0);
-            let days = (hours / 24.0).floor() as i32;
             return Storm {
                 id: None,
                 name: "design storm".to_owned(),
                 starts_at: None,
                 ends_at: None,
                 first_day: day_number(today),
-                last_day: day_number(today) + days,
+                last_day: day_number(today) - 1,
                 hours,
-                depth_mm: design.depth_mm.max(0.0),
+                depth_mm: design.depth_mm.clamp(0.0, DEPTH_MAX_MM),
                 reclear_mm: design.reclear_mm.max(1.0),
                 density_kg_m3: density(design.density_kg_m3, design.temperature_c),
                 low_c: design.low_c,
@@ -94,7 +98,7 @@ impl Storm {
             first_day: day_in(storm.starts_at, &facts.zone),
             last_day: day_in(storm.ends_at, &facts.zone),
             hours: (seconds / 3600.0).clamp(0.1, 1000.0),
-            depth_mm: storm.depth_mm.max(0.0),
+            depth_mm: storm.depth_mm.clamp(0.0, DEPTH_MAX_MM),
             reclear_mm: storm.reclear_mm.max(1.0),
             density_kg_m3: density(storm.density_kg_m3, storm.temperature_c),
             low_c: storm.low_c,

@@ -176,7 +176,11 @@ struct ToCome {
 
 impl ToCome {
     fn new(table: HoursTable) -> Self {
-        ToCome { nodes: table.coarse(), most: table.nearly_most(), table }
+        ToCome {
+            nodes: table.coarse(),
+            most: table.nearly_most(),
+            table,
+        }
     }
 }
 
@@ -233,8 +237,8 @@ impl<'a> Running<'a> {
             &this_season,
             days.each(next, day_number(days.next_season.ends) + 1),
         );
-        let [before_storm, this_season, next_season] =
-            [before_storm, this_season, next_season].map(|scenarios| ToCome::new(usage.table(&scenarios)));
+        let [before_storm, this_season, next_season] = [before_storm, this_season, next_season]
+            .map(|scenarios| ToCome::new(usage.table(&scenarios)));
         Running {
             shared,
             unit,

@@ -158,7 +158,9 @@ impl Running<'_> {
         let posterior = WearPath::new(&prior, readings);
         let from = (self.base.hours - origin).max(0.0);
         let normal = FastNormal::new();
-        let sure = |hours: f64| posterior.lasts_fast(normal, limit, from + self.storm_hours + hours) > 1.0 - 1e-7;
+        let sure = |hours: f64| {
+            posterior.lasts_fast(normal, limit, from + self.storm_hours + hours) > 1.0 - 1e-7
+        };
         let over = |hours: &ToCome| {
             // Between two points the chance is least at one of them: far from the limit nothing need be averaged.
             if sure(0.0) && sure(hours.most) {
