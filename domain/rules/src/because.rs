@@ -26,43 +26,43 @@ pub fn chance_rounded(chance: f64) -> f64 {
 }
 
 /// Factor, chance and text of everything that multiplies, worst first, each with its share of -ln. What rounds to
-/// certainty is left out unless it is listed in `said`, which comes first and is always kept.
+/// certainty is left out unless it is in `said`, which is always kept.
+///
+/// Shares and order are those of the rounded chances: a reader can check them, and they change only when what is read
+/// does.
 pub fn reasons(
     said: Vec<(String, f64, String)>,
-    factors: impl Iterator<Item = (String, f64, String)> + Clone,
+    factors: impl Iterator<Item = (String, f64, String)>,
 ) -> Vec<Reason> {
-    let chances = || {
-        said.iter()
-            .map(|one| one.1)
-            .chain(factors.clone().map(|one| one.1))
-    };
-    let zeros = chances().filter(|chance| *chance <= 0.0).count();
-    let doubt: f64 = chances()
-        .map(|chance| -chance.ln())
+    let factors = factors.filter(|one| chance_rounded(one.1) < 1.0);
+    let mut all: Vec<Reason> = said
+        .into_iter()
+        .chain(factors)
+        .map(|(factor, chance, text)| Reason {
+            factor,
+            chance: chance_rounded(chance),
+            share: 0.0,
+            text,
+        })
+        .collect();
+    all.sort_by(|left, right| left.chance.total_cmp(&right.chance));
+    let zeros = all.iter().filter(|reason| reason.chance <= 0.0).count();
+    let doubt: f64 = all
+        .iter()
+        .map(|reason| -reason.chance.ln())
         .filter(|doubt| doubt.is_finite())
         .sum();
-    let share = |chance: f64| {
-        if chance <= 0.0 {
+    for reason in &mut all {
+        let share = if reason.chance <= 0.0 {
             1.0 / zeros as f64
         } else if zeros > 0 || doubt <= 0.0 {
             0.0
         } else {
-            -chance.ln() / doubt
-        }
-    };
-    let mut all: Vec<Reason> = said
-        .iter()
-        .cloned()
-        .chain(factors.clone().filter(|one| chance_rounded(one.1) < 1.0))
-        .map(|(factor, chance, text)| Reason {
-            factor,
-            chance: chance_rounded(chance),
-            share: (share(chance) * 100.0).round() / 100.0 + 0.0,
-            text,
-        })
-        .collect();
-    // By the rounded chance, so that the order too changes only when what is read does.
-    all.sort_by(|left, right| left.chance.total_cmp(&right.chance));
+            -reason.chance.ln() / doubt
+        };
+        // Adding 0 turns -0, the share of a certainty, into 0.
+        reason.share = (share * 100.0).round() / 100.0 + 0.0;
+    }
     all
 }
 
@@ -193,7 +193,7 @@ mod tests {
             .iter()
             .map(|one| (one.factor.as_str(), one.chance, one.share))
             .collect();
-        // -ln: 0.693 and 0.105 of 0.800 with b's 0.001, which is not shown.
+        // -ln: 0.693 and 0.105 of 0.799; b rounds to certainty.
         assert_eq!(shown, [("c", 0.5, 0.87), ("a", 0.9, 0.13)]);
         let said = vec![
             ("hold".to_owned(), 0.0, String::new()),

@@ -250,30 +250,6 @@ impl HoursTable {
         coarse
     }
 
-    /// The mean over every so many of the nodes.
-    fn average_of_every(&self, stride: usize, survival: impl Fn(f64) -> f64) -> f64 {
-        if stride == 1 {
-            return self.average(survival);
-        }
-        let nodes = self
-            .lattice
-            .hours
-            .iter()
-            .zip(&self.lattice.weights)
-            .step_by(stride);
-        let (mut sum, mut total) = (0.0, 0.0);
-        for (hours, weight) in nodes {
-            sum += weight * survival(*hours);
-            total += weight;
-        }
-        let none = if self.none > 0.0 {
-            self.none * survival(0.0)
-        } else {
-            0.0
-        };
-        (1.0 - self.none) * sum / total + none
-    }
-
     /// The mean over hours to come H of P(T > H), where P(T > h) is a smooth step from about 1 to about 0 around
     /// `middle`, `width` hours wide (one standard deviation): `survival`(h) is P(T > h), `crossing`(z) the h at which
     /// it is the normal distribution function of z.
@@ -296,10 +272,7 @@ impl HoursTable {
         let lattice = &self.lattice;
         let local = lattice.step * (1.0 + (lattice.knee - t).max(0.0));
         if relative >= 1.1 * local {
-            // As few nodes as both the step and the density bear: one a standard deviation of the density has nine
-            // digits.
-            let bears = (relative / (1.1 * local)).min(lattice.narrowest / lattice.step);
-            return self.average_of_every((bears as usize).max(1), survival);
+            return self.average(survival);
         }
         if relative < 0.11 {
             return self.average_over_crossing(crossing);

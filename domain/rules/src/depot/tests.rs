@@ -77,14 +77,14 @@ fn the_default_sheet_fresh_within_limits_is_ready_for_the_design_storm() {
 /// Common practice: a belt low in its groove whose take-up is used up sees the winter out and is renewed after it.
 #[test]
 fn a_low_belt_with_its_take_up_used_up_is_renewed_after_the_season() {
-    let mut unit = fresh_unit(1, 90.0);
-    set_reading(&mut unit, "auger_belt_ride", -1.2);
+    let mut unit = fresh_unit(1, 40.0);
+    set_reading(&mut unit, "auger_belt_ride", -0.6);
     set_reading(&mut unit, "auger_take_up", 5.0);
     let evaluation = evaluate(&depot(vec![unit]), now());
     let belt = part(&evaluation, "auger_belt");
     assert_eq!(belt.advice, Advice::RenewAfterTheSeason, "{belt:?}");
     assert!(
-        belt.lasts.this_season >= 0.8 && belt.text.contains("1.2 mm below the rim on 18 Nov 2025"),
+        belt.lasts.this_season >= 0.8 && belt.text.contains("0.6 mm below the rim on 18 Nov 2025"),
         "{belt:?}"
     );
     // Crossing a service limit is not a machine that stops: it is ready.
@@ -95,11 +95,12 @@ fn a_low_belt_with_its_take_up_used_up_is_renewed_after_the_season() {
 /// Section 4's floors: under 0.95 for the storm now, under 0.80 for a season order or renew after it, else leave.
 #[test]
 fn advice_grows_more_urgent_as_a_belt_sinks() {
-    let advice: Vec<Advice> = [0.3, -1.5, -2.1, -2.9]
+    let advice: Vec<Advice> = [0.3, -0.6, -1.6, -2.7]
         .into_iter()
         .map(|ride| {
-            let mut unit = fresh_unit(1, 60.0);
+            let mut unit = fresh_unit(1, 40.0);
             set_reading(&mut unit, "auger_belt_ride", ride);
+            set_reading(&mut unit, "auger_take_up", 95.0);
             part(&evaluate(&depot(vec![unit]), now()), "auger_belt").advice
         })
         .collect();
@@ -400,38 +401,39 @@ fn within_a_day_the_documents_stand_still() {
     let units: Vec<_> = (0..10)
         .map(|number| fresh_unit(number, 10.0 * number as f64))
         .collect();
-    let facts = depot(units);
+    let mut facts = depot(units);
     let (early, late) = (
         evaluate(&facts, at("2025-11-25T07:00:00Z")),
         evaluate(&facts, at("2025-11-26T06:59:59Z")),
     );
     assert_eq!((&early.depot, &early.units), (&late.depot, &late.units));
-    // Counted over four weeks: what ticks is rounded away most nights.
-    for day in 1..=28 {
-        let (before, after) = (evaluate(&facts, now_plus_days(day - 1)), evaluate(&facts, now_plus_days(day)));
-        let (a, b) = (serde_json::to_value(&before.units[4].document).unwrap(), serde_json::to_value(&after.units[4].document).unwrap());
-        for (key, value) in a.as_object().unwrap() { if &b[key] != value {
-            if key == "parts" { for (x, y) in value.as_array().unwrap().iter().zip(b[key].as_array().unwrap()) { if x != y { for (k, v) in x.as_object().unwrap() { if &y[k] != v { println!("CHG {day} {} {k} {v} -> {}", x["part"], y[k]); } } } } }
-            else { println!("CHG {day} {key} {value} -> {}", b[key]); } } }
-    }
-    let mut changed = 0;
-    for day in 1..=28 {
-        let (before, after) = (
-            evaluate(&facts, now_plus_days(day - 1)),
-            evaluate(&facts, now_plus_days(day)),
-        );
-        changed += before
-            .units
-            .iter()
-            .zip(&after.units)
-            .filter(|(before, after)| before.document != after.document)
-            .count();
-    }
+    let changed = |facts: &DepotFacts, nights: i64| {
+        let over_night = |night: i64| {
+            let (before, after) = (
+                evaluate(facts, now_plus_days(night - 1)),
+                evaluate(facts, now_plus_days(night)),
+            );
+            before
+                .units
+                .iter()
+                .zip(&after.units)
+                .filter(|(before, after)| before.document != after.document)
+                .count()
+        };
+        (1..=nights).map(over_night).sum::<usize>()
+    };
+    // The design storm is always today's: what stands a day longer starts a little worse, by 0.01 in some nights.
+    let documents = 28 * 10;
     assert!(
-        changed < 28 * 10 * 2 / 3,
-        "{changed} of {} documents changed overnight",
-        28 * 10
+        changed(&facts, 28) < documents * 6 / 10,
+        "{} of {documents}",
+        changed(&facts, 28)
     );
+    // For a storm with a date nothing moves until it is there.
+    facts
+        .storms
+        .push(storm(1, "2025-12-10T00:00:00Z", "2025-12-10T12:00:00Z"));
+    assert_eq!(changed(&facts, 14), 0);
 }
 
 /// Five duties' worth by hand: 5000 m2 within 3 h, 12 h of snow, 250 mm cleared at each 50 mm: five cycles 2.4 h apart.
@@ -498,11 +500,12 @@ fn the_score_of_two_machines_by_hand() {
     assert_eq!(mean.round(), by_hand);
 }
 
-/// The mean over the nodes is the closed form's mean over the doubt.
+/// The mean over the nodes is the closed form's mean over the doubt, as near as eight nodes come where a quantile runs off
+/// to infinity.
 #[test]
 fn a_units_chance_is_the_mean_over_the_nodes() {
     let unit = &evaluate(&depot(vec![fresh_unit(1, 60.0)]), now()).units[0];
-    assert!((model::mean_over_nodes(&unit.works) - unit.inputs.chance()).abs() < 1e-6);
+    assert!((model::mean_over_nodes(&unit.works) - unit.inputs.chance()).abs() < 1e-4);
 }
 
 #[test]
@@ -741,7 +744,8 @@ fn failed_starts_teach_the_depot() {
     assert!(after < before - 0.002, "{before} {after}");
 }
 
-/// Parts that failed young teach the depot that such parts live shorter.
+/// Parts that failed young teach the depot that such parts live shorter: three failures beside a prior worth three, at
+/// ages that add nearly nothing, double the doubt.
 #[test]
 fn failed_parts_teach_the_depot() {
     let mut facts = depot((1..=4).map(|number| fresh_unit(number, 60.0)).collect());
@@ -772,7 +776,8 @@ fn failed_parts_teach_the_depot() {
         (renewed.fitted_at, renewed.fitted_hours) = (Some(at("2025-02-01T00:00:00Z")), Some(15.0));
         unit.parts.push(renewed);
     }
-    assert!(cable(&facts) < before - 0.002, "{before} {}", cable(&facts));
+    let ratio = (1.0 - cable(&facts)) / (1.0 - before);
+    assert!((1.9..2.05).contains(&ratio), "{ratio}");
 }
 
 /// Documents stay far under the feed's 64 KiB.

@@ -45,6 +45,18 @@ proptest! {
         prop_assert!((table.average(|_| 1.0) - 1.0).abs() < 1e-12);
     }
 
+    /// Hundreds of days make a density narrower than the bend of the nodes: it must not be missed.
+    #[test]
+    fn nodes_find_narrow_distributions_too(usage in usage(), days in 1.0..3000.0_f64) {
+        let table = usage.table(&[days]);
+        let k = usage.shape * days;
+        let first = table.average(|h| h / (h + usage.b));
+        prop_assert!((first - k / (k + usage.a)).abs() < 1e-10, "{first}");
+        let coarse: f64 = table.coarse().iter().map(|(h, weight)| weight * h / (h + usage.b)).sum();
+        prop_assert!((coarse - first).abs() < 2e-3, "{coarse} {first}");
+        prop_assert!(1.0 - table.at_most(table.nearly_most()) < 1e-5);
+    }
+
     #[test]
     fn the_mixture_is_the_mean_of_its_scenarios(usage in usage(), days in scenarios(), hours in 0.0..400.0_f64) {
         let table = usage.table(&days);
