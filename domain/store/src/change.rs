@@ -70,7 +70,7 @@ mod tests {
     use super::*;
 
     #[derive(Debug, Default, PartialEq)]
-    struct Thing {
+    pub struct Thing {
         name: String,
         away: Option<String>,
     }

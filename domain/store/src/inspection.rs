@@ -13,13 +13,16 @@ use crate::finding::Finding;
 use crate::hold::Hold;
 
 mod consequences;
+mod draft;
 mod find;
 mod insert;
 mod judging;
+mod known;
 mod record;
 
+pub use draft::READINGS_MAX;
 pub use find::{Filter, find, list};
-pub use record::{READINGS_MAX, record, record_many, scopes};
+pub use record::{record, record_many, scopes};
 
 /// An inspection as readers get it.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -8,6 +8,7 @@ pub mod boot;
 mod change;
 pub mod checklist;
 mod clock;
+mod correction;
 mod database;
 pub mod depot;
 pub mod door;

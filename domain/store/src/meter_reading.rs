@@ -1,8 +1,6 @@
 //! Readings of the hour meter, and word of starts. Facts: never changed, corrected by a later one that names the one it
 //! corrects. What contradicts others is kept and flagged ([`crate::doubt`]).
 
-use std::collections::BTreeSet;
-
 use diesel::prelude::*;
 use diesel::sql_types::{Array, Bool, Double, Nullable, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
@@ -13,6 +11,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 use uuid::Uuid;
 
+use crate::correction::{self, Fact};
 use crate::doubt::{self, Said};
 use crate::feed::{Write, kind};
 use crate::granted::granted;
@@ -304,11 +303,24 @@ fn check(new: &NewMeterReading, at: impl Fn(&str) -> String) -> Result<()> {
         .map_or(Ok(()), |note| fields::lines(&at("note"), note, 0..=2_000))
 }
 
+impl Fact for MeterReading {
+    fn id(&self) -> Uuid {
+        self.id
+    }
+
+    fn unit_id(&self) -> Uuid {
+        self.unit_id
+    }
+
+    fn corrected_by(&self) -> Option<Uuid> {
+        self.corrected_by
+    }
+}
+
 /// The readings that these correct.
 ///
 /// # Errors
-/// [`Error::Invalid`] where one is not there, not for this tenant, or of another unit; [`Error::Conflict`] where it is
-/// corrected already.
+/// Those of [`correction::check`].
 async fn corrected(tx: &Tx<'_>, new: &[NewMeterReading]) -> Result<Vec<MeterReading>> {
     let ids: Vec<Uuid> = new.iter().filter_map(|new| new.corrects).collect();
     if ids.is_empty() {
@@ -318,36 +330,9 @@ async fn corrected(tx: &Tx<'_>, new: &[NewMeterReading]) -> Result<Vec<MeterRead
         ids: Some(&ids),
         ..Which::default()
     };
-    let found = select(tx, which, i64::MAX).await?;
-    let mut named = BTreeSet::new();
-    for (index, new) in new.iter().enumerate() {
-        let Some(corrects) = new.corrects else {
-            continue;
-        };
-        let field = format!("[{index}].corrects");
-        let Some(old) = found.iter().find(|old| old.id == corrects) else {
-            return Err(Error::no_such(field));
-        };
-        if old.unit_id != new.unit_id {
-            return Err(Error::invalid(
-                field,
-                "is of another unit; a correction is of the same one",
-            ));
-        }
-        if let Some(correction) = old.corrected_by {
-            return Err(Error::conflict(
-                field,
-                format!("was corrected already; correct {correction}"),
-            ));
-        }
-        if !named.insert(corrects) {
-            return Err(Error::conflict(
-                field,
-                "is corrected twice at once; give one correction",
-            ));
-        }
-    }
-    Ok(found)
+    let old = select(tx, which, i64::MAX).await?;
+    correction::check(new.iter().map(|new| (new.unit_id, new.corrects)), &old)?;
+    Ok(old)
 }
 
 async fn insert(tx: &Tx<'_>, recorded: &[MeterReading]) -> Result<()> {

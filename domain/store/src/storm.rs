@@ -275,9 +275,8 @@ pub async fn update(tx: &mut Write<'_>, id: Uuid, rev: i64, change: &StormChange
     }
     let before = storm.clone();
     change.apply(&mut storm);
-    match change.cancelled {
-        Some(true) => storm.cancelled_at = Some(clock::now()),
-        Some(false) | None => {}
+    if change.cancelled == Some(true) {
+        storm.cancelled_at = Some(clock::now());
     }
     storm.rev += 1;
     check(&mut storm)?;

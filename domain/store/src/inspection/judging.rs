@@ -12,11 +12,11 @@ use jiff_diesel::ToDiesel;
 use rimeyard_rules::Invalid;
 use rimeyard_rules::measure::Unit;
 use rimeyard_rules::sheet::{CheckSpec, Derived, Sheet};
-use rimeyard_rules::verdict::{Context, Judged, ReadingInput, Verdict, judge};
+use rimeyard_rules::verdict::{Context, Judged, ReadingInput, Verdict, VerdictInput, judge};
 use uuid::Uuid;
 
-use super::NewReading;
 use super::consequences::Moment;
+use super::{JudgedReading, NewReading, Reading};
 use crate::json::{of_json, of_word};
 use crate::{Error, Result, Tx, prepared};
 
@@ -39,6 +39,48 @@ pub(super) struct Judgement<'a> {
     pub(super) input: ReadingInput,
     pub(super) context: Context,
     pub(super) judged: Judged,
+}
+
+impl Judgement<'_> {
+    /// The reading as it is answered.
+    pub(super) fn told(self, fitted_part_id: Option<Uuid>) -> JudgedReading {
+        let Judgement {
+            check,
+            input,
+            context,
+            judged,
+        } = self;
+        JudgedReading {
+            reading: Reading {
+                check: check.check.clone(),
+                verdict: judged.verdict,
+                flags: judged
+                    .flags
+                    .iter()
+                    .map(|flag| flag.words().to_owned())
+                    .collect(),
+                value: input.value,
+                unit: input.unit.clone(),
+                value_si: judged.value_si,
+                grade: input.grade.clone(),
+                works: input.works,
+                level: input.level.clone(),
+                temperature_c: input.temperature_c,
+                full_charge: input.full_charge,
+                repeats: input.repeats.filter(|&repeats| repeats > 1),
+                fitted_part_id,
+                note: input.note.clone(),
+            },
+            judged_value: judged.judged_value,
+            limits: judged.limits,
+            text: judged.text,
+            inputs: VerdictInput {
+                check: check.clone(),
+                reading: input,
+                context,
+            },
+        }
+    }
 }
 
 /// Judges every reading of every case. `replaced` are inspections that no longer count.

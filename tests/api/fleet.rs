@@ -1,0 +1,55 @@
+//! Machines to inspect.
+
+use jiff::{SignedDuration, Timestamp};
+use rimeyard_harness::TestServer;
+use rimeyard_rules::sheet::{battery_checks, two_stage_thrower};
+use serde_json::json;
+use uuid::Uuid;
+
+/// A machine and what it is.
+pub struct Fleet {
+    /// A two-stage thrower with a battery, acquired on 2020-10-01.
+    pub unit: String,
+    /// Its model.
+    pub model: String,
+    /// Its checklist.
+    pub checklist: String,
+}
+
+/// One at Home.
+pub async fn fleet(server: &TestServer) -> Fleet {
+    Fleet::of(server, "Home").await
+}
+
+impl Fleet {
+    /// Another one: at "Home", at "Far", or of the other organisation ("theirs").
+    pub async fn of(server: &TestServer, place: &str) -> Self {
+        let (administrator, depot) = match place {
+            "Home" => (server.administrator().await, server.world.ours.home),
+            "Far" => (server.administrator().await, server.world.ours.far),
+            _ => (server.foreign_administrator().await, server.world.theirs.home),
+        };
+        let name = Uuid::now_v7().to_string();
+        let new = json!({"name": name, "kind": "two-stage thrower"});
+        let checklist = administrator.post("/v1/checklists", &new).await.expect(201).id();
+        let mut sheet = two_stage_thrower();
+        sheet.checks.extend(battery_checks());
+        let new = json!({"name": name, "kind": "two-stage thrower", "checklist_id": checklist, "sheet": sheet});
+        let model = administrator.post("/v1/models", &new).await.expect(201).id();
+        let new = json!({"tag": name, "depot_id": depot.id, "model_id": model, "acquired_on": "2020-10-01"});
+        let unit = administrator.post("/v1/units", &new).await.expect(201).id();
+        Fleet { unit, model, checklist }
+    }
+}
+
+/// An instant so many days ago (in so many days, where negative), as JSON has it.
+pub fn days_ago(days: i64) -> String {
+    (Timestamp::now() - SignedDuration::from_hours(24 * days)).to_string()
+}
+
+/// The database past row-level security.
+pub async fn owner(server: &TestServer) -> tokio_postgres::Client {
+    let (owner, connection) = tokio_postgres::connect(&server.owner_url, tokio_postgres::NoTls).await.unwrap();
+    tokio::spawn(connection);
+    owner
+}
