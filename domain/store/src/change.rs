@@ -25,7 +25,7 @@ macro_rules! change {
             )+
             $($(
                 $(#[$other_meta])*
-                #[serde(deserialize_with = "crate::change::present")]
+                #[serde(default, deserialize_with = "crate::change::present")]
                 #[cfg_attr(feature = "schema", schema(value_type = $other_type, required = false))]
                 pub $other: Option<$other_type>,
             )+)?

@@ -230,11 +230,7 @@ pub async fn create(tx: &mut Write<'_>, new: &NewStorm) -> Result<Storm> {
     exist(tx, &storm.depots).await?;
     check(&mut storm)?;
     diesel::insert_into(storm::table)
-        .values((
-            storm::org_id.eq(tx.org_id()),
-            storm::id.eq(storm.id),
-            Row::of(&storm),
-        ))
+        .values((storm::org_id.eq(tx.org_id()), Row::of(&storm)))
         .execute(&mut tx.connection())
         .await?;
     touch(tx, storm.id, &storm.depots).await?;
