@@ -4,6 +4,8 @@
 use rimeyard_harness::{Actor, Depot};
 use serde_json::{Value, json};
 
+use super::fleet::{Fleet, days_ago, posted};
+
 /// An object to put in a path.
 pub struct Example {
     /// What stands in the path.
@@ -13,17 +15,88 @@ pub struct Example {
 }
 
 /// An object for this path parameter, at this depot, made by this administrator.
-pub async fn example(name: &str, _administrator: &Actor, depot: &Depot) -> Example {
+pub async fn example(name: &str, administrator: &Actor, depot: &Depot) -> Example {
     match name {
         "depot_id" => Example {
             value: depot.id.to_string(),
             of_a_depot: true,
         },
+        "inspection_id" => of_a_unit(administrator, depot, inspection, "/v1/inspections").await,
+        "meter_reading_id" => {
+            of_a_unit(administrator, depot, meter_reading, "/v1/meter-readings").await
+        }
+        "finding_id" => {
+            let unit = Fleet::at(administrator, depot).await.unit;
+            let found = administrator
+                .post("/v1/inspections", &inspection(&unit))
+                .await
+                .expect(201)
+                .json();
+            of_a_depot(found["findings"][0]["id"].as_str().expect("a finding"))
+        }
+        "hold_id" => {
+            of_a_unit(
+                administrator,
+                depot,
+                |_| json!({"reason": "smells of fuel"}),
+                "/v1/units/{}/holds",
+            )
+            .await
+        }
+        "limited_use_id" => {
+            of_a_unit(
+                administrator,
+                depot,
+                limited_use,
+                "/v1/units/{}/limited-use",
+            )
+            .await
+        }
+        "storm_id" => of_a_depot(&posted(administrator, "/v1/storms", &storm(depot)).await),
         _ => panic!(
             "the walk has no object for the path parameter {{{name}}}: add one to tests/api/examples.rs, so that the \
              operations with it are covered"
         ),
     }
+}
+
+fn of_a_depot(value: &str) -> Example {
+    Example {
+        value: value.to_owned(),
+        of_a_depot: true,
+    }
+}
+
+/// What is posted to this path for a unit of its own; `{}` in the path is the unit.
+async fn of_a_unit(
+    administrator: &Actor,
+    depot: &Depot,
+    body: impl Fn(&str) -> Value,
+    path: &str,
+) -> Example {
+    let unit = Fleet::at(administrator, depot).await.unit;
+    of_a_depot(&posted(administrator, &path.replace("{}", &unit), &body(&unit)).await)
+}
+
+/// One that opens a finding.
+fn inspection(unit: &str) -> Value {
+    let readings = json!([{"check": "skid_thickness", "value": 1, "unit": "mm"}]);
+    json!({"unit_id": unit, "kind": "in_season", "performed_at": days_ago(1), "readings": readings})
+}
+
+fn meter_reading(unit: &str) -> Value {
+    json!({"unit_id": unit, "read_at": days_ago(1), "run_hours": 10})
+}
+
+fn limited_use(_unit: &str) -> Value {
+    json!({"reason": "day only: lamp dark", "starts_at": days_ago(1), "ends_at": days_ago(-9)})
+}
+
+fn storm(depot: &Depot) -> Value {
+    json!({
+        "name": "A storm", "starts_at": days_ago(-1), "ends_at": days_ago(-2), "depth_mm": 200, "reclear_mm": 50,
+        "depots": [depot.id],
+    })
 }
 
 /// What never exists at this path parameter.
@@ -32,6 +105,12 @@ pub fn absent(_name: &str) -> &'static str {
 }
 
 /// A body that this operation takes, where `{}` is none.
-pub fn body(_operation: &str) -> Value {
-    json!({})
+pub fn body(operation: &str) -> Value {
+    match operation {
+        "holds_create" => json!({"reason": "smells of fuel"}),
+        "holds_lift" => json!({"inspection_id": absent("inspection_id")}),
+        "limited_uses_create" => limited_use(""),
+        "limited_uses_admit" => json!({"storm_id": absent("storm_id")}),
+        _ => json!({}),
+    }
 }

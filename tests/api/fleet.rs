@@ -1,19 +1,15 @@
 //! Machines to inspect.
 
 use jiff::{SignedDuration, Timestamp};
-use rimeyard_harness::TestServer;
+use rimeyard_harness::{Actor, Depot, TestServer};
 use rimeyard_rules::sheet::{battery_checks, two_stage_thrower};
-use serde_json::json;
+use serde_json::{Value, json};
 use uuid::Uuid;
 
-/// A machine and what it is.
+/// A two-stage thrower with a battery, acquired on 2020-10-01, of a model and with a checklist of its own.
 pub struct Fleet {
-    /// A two-stage thrower with a battery, acquired on 2020-10-01.
+    /// Its id.
     pub unit: String,
-    /// Its model.
-    pub model: String,
-    /// Its checklist.
-    pub checklist: String,
 }
 
 /// One at Home.
@@ -27,19 +23,40 @@ impl Fleet {
         let (administrator, depot) = match place {
             "Home" => (server.administrator().await, server.world.ours.home),
             "Far" => (server.administrator().await, server.world.ours.far),
-            _ => (server.foreign_administrator().await, server.world.theirs.home),
+            _ => (
+                server.foreign_administrator().await,
+                server.world.theirs.home,
+            ),
         };
+        Self::at(&administrator, &depot).await
+    }
+
+    /// Another one at this depot, made by this administrator.
+    pub async fn at(administrator: &Actor, depot: &Depot) -> Self {
         let name = Uuid::now_v7().to_string();
         let new = json!({"name": name, "kind": "two-stage thrower"});
-        let checklist = administrator.post("/v1/checklists", &new).await.expect(201).id();
+        let checklist = administrator
+            .post("/v1/checklists", &new)
+            .await
+            .expect(201)
+            .id();
         let mut sheet = two_stage_thrower();
         sheet.checks.extend(battery_checks());
         let new = json!({"name": name, "kind": "two-stage thrower", "checklist_id": checklist, "sheet": sheet});
-        let model = administrator.post("/v1/models", &new).await.expect(201).id();
+        let model = administrator
+            .post("/v1/models", &new)
+            .await
+            .expect(201)
+            .id();
         let new = json!({"tag": name, "depot_id": depot.id, "model_id": model, "acquired_on": "2020-10-01"});
         let unit = administrator.post("/v1/units", &new).await.expect(201).id();
-        Fleet { unit, model, checklist }
+        Fleet { unit }
     }
+}
+
+/// What is posted for a unit answers with its id.
+pub async fn posted(actor: &Actor, path: &str, body: &Value) -> String {
+    actor.post(path, body).await.expect(201).id()
 }
 
 /// An instant so many days ago (in so many days, where negative), as JSON has it.
@@ -49,7 +66,9 @@ pub fn days_ago(days: i64) -> String {
 
 /// The database past row-level security.
 pub async fn owner(server: &TestServer) -> tokio_postgres::Client {
-    let (owner, connection) = tokio_postgres::connect(&server.owner_url, tokio_postgres::NoTls).await.unwrap();
+    let (owner, connection) = tokio_postgres::connect(&server.owner_url, tokio_postgres::NoTls)
+        .await
+        .unwrap();
     tokio::spawn(connection);
     owner
 }
