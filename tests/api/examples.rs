@@ -67,14 +67,14 @@ fn of_a_depot(value: &str) -> Example {
     }
 }
 
-/// What is posted to this path for a unit of its own; `{}` in the path is the unit.
+/// What is posted to this path for a unit of the depot; `{}` in the path is the unit.
 async fn of_a_unit(
     administrator: &Actor,
     depot: &Depot,
     body: impl Fn(&str) -> Value,
     path: &str,
 ) -> Example {
-    let unit = Fleet::at(administrator, depot).await.unit;
+    let unit = Fleet::any_at(administrator, depot).await.unit;
     of_a_depot(&posted(administrator, &path.replace("{}", &unit), &body(&unit)).await)
 }
 

@@ -52,6 +52,18 @@ impl Fleet {
         let unit = administrator.post("/v1/units", &new).await.expect(201).id();
         Fleet { unit }
     }
+
+    /// One of those at this depot, made by this administrator if there is none.
+    pub async fn any_at(administrator: &Actor, depot: &Depot) -> Self {
+        let path = format!("/v1/units?depot_id={}&limit=1", depot.id);
+        let units = administrator.get(&path).await.expect(200).json();
+        match units["items"][0]["id"].as_str() {
+            Some(unit) => Fleet {
+                unit: unit.to_owned(),
+            },
+            None => Self::at(administrator, depot).await,
+        }
+    }
 }
 
 /// What is posted for a unit answers with its id.
