@@ -13,6 +13,7 @@ mod meter_readings;
 mod problems;
 mod readiness;
 mod session;
-mod sync_pull;
+
 mod storms;
+mod sync_pull;
 mod walk;
