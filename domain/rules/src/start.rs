@@ -138,8 +138,8 @@ mod tests {
     fn long_stands_are_not_flattered() {
         let truth = 1.0 / 300.0;
         let mut tests = Vec::new();
-        for days in [60.0, 120.0, 240.0, 300.0] {
-            let started = (1000.0 * (-truth * days as f64).exp()).round() as usize;
+        for days in [60.0_f64, 120.0, 240.0, 300.0] {
+            let started = (1000.0 * (-truth * days).exp()).round() as usize;
             for i in 0..1000 {
                 tests.push(StartTest {
                     days,
