@@ -60,7 +60,7 @@ fn a_thrower_tyre_loses_six_tenths_of_a_psi_in_ten_degrees() {
     assert!((loss(17.0, 70.0, 60.0) - 0.60).abs() < 0.005);
     assert!((loss(35.0, 70.0, 60.0) - 0.94).abs() < 0.005);
     assert!((17.0 - loss(17.0, 70.0, 20.0) - 14.0).abs() < 0.05);
-    assert_eq!(loss(17.0, 50.0, 50.0).abs() < 1e-12, true);
+    assert!(loss(17.0, 50.0, 50.0).abs() < 1e-12);
 }
 
 /// Hyndman & Fan 1996, definition 7, on 1..=10 by hand: place 9 p, so 10 % is 1.9 and 90 % is 9.1.
