@@ -3,13 +3,16 @@
 
 use utoipa::openapi::path::{Operation, Parameter, ParameterBuilder, ParameterIn, PathItem};
 use utoipa::openapi::schema::{ObjectBuilder, Type};
-use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
+use utoipa::openapi::security::{
+    ApiKey, ApiKeyValue, HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme,
+};
 use utoipa::openapi::{
     ContentBuilder, InfoBuilder, LicenseBuilder, OpenApi, OpenApiBuilder, Ref, RefOr, Required,
     ResponseBuilder,
 };
 use utoipa::{PartialSchema, ToSchema};
 
+use crate::page;
 use crate::problem::{PROBLEM_JSON, ProblemDetails};
 
 /// The extension in which an operation names the roles that may call it.
@@ -111,6 +114,13 @@ pub fn complete(mut document: OpenApi) -> OpenApi {
                 .build(),
         ),
     );
+    components.add_security_scheme(
+        "cookie",
+        SecurityScheme::ApiKey(ApiKey::Cookie(ApiKeyValue::with_description(
+            page::COOKIE,
+            "Set by POST /sign-in; opens the pages and nothing else.",
+        ))),
+    );
     for (path, item) in &mut document.paths.paths {
         for (method, operation) in operations_mut(item) {
             complete_operation(path, method, operation);
@@ -141,10 +151,13 @@ fn complete_operation(path: &str, method: &str, operation: &mut Operation) {
 
     let body = operation.request_body.is_some();
     // What is only asked, though by POST because the question is long, is not kept.
-    let writes = signed && method != "GET" && !matches!(tag.as_str(), "calculations" | "sync");
+    let writes = signed
+        && method != "GET"
+        && !matches!(tag.as_str(), "calculations" | "sync" | page::TAG);
     let mut can = vec!["400"];
     if signed {
-        operation.security = Some(vec![SecurityRequirement::new("bearer", [""; 0])]);
+        let scheme = if tag == page::TAG { "cookie" } else { "bearer" };
+        operation.security = Some(vec![SecurityRequirement::new(scheme, [""; 0])]);
         can.extend(["401", "403"]);
     }
     if path.contains('{') {

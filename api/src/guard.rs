@@ -13,9 +13,11 @@ use rimeyard_rules::Invalid;
 
 use crate::edge::RequestId;
 use crate::operations::{Known, Lookup, Operations};
+use crate::page;
 use crate::problem::Problem;
 use crate::signed::Admitted;
 use crate::state::State;
+use crate::token::Kind;
 
 /// The middleware, outermost but for [`edge`](crate::edge).
 pub async fn guard<B: MessageBody>(
@@ -34,9 +36,17 @@ pub async fn guard<B: MessageBody>(
             }
             Ok(next.call(request).await?.map_into_left_body())
         }
-        Err(problem) => Ok(request
-            .into_response(problem.error_response())
-            .map_into_right_body()),
+        Err(problem) => {
+            let page = request
+                .match_pattern()
+                .is_some_and(|pattern| operations.is_page(&pattern));
+            let answer = if page {
+                page::refused(&problem)
+            } else {
+                problem.error_response()
+            };
+            Ok(request.into_response(answer).map_into_right_body())
+        }
     }
 }
 
@@ -55,7 +65,7 @@ async fn admit(
     let admitted = match &known.roles {
         None => None,
         Some(roles) => {
-            let admitted = authenticate(request).await?;
+            let admitted = authenticate(known, request).await?;
             if !roles.contains(&admitted.tenant.role) {
                 return Err(Problem::forbidden());
             }
@@ -66,11 +76,24 @@ async fn admit(
     Ok(admitted)
 }
 
-async fn authenticate(request: &ServiceRequest) -> Result<Admitted, Problem> {
+async fn authenticate(known: &Known, request: &ServiceRequest) -> Result<Admitted, Problem> {
     let state = request
         .app_data::<Data<State>>()
         .ok_or_else(|| Problem::internal("the app has no state"))?;
-    let token = request
+    let cookie = request.cookie(page::COOKIE).filter(|_| known.page);
+    let (mut tenant, subject) = match &cookie {
+        Some(cookie) => state.authenticate(Kind::Page, cookie.value()).await?,
+        None => state.authenticate(Kind::Access, bearer(request)?).await?,
+    };
+    tenant.request_id = request.extensions().get::<RequestId>().map(|id| id.0);
+    Ok(Admitted {
+        tenant,
+        session: subject.session,
+    })
+}
+
+fn bearer(request: &ServiceRequest) -> Result<&str, Problem> {
+    request
         .headers()
         .get(header::AUTHORIZATION)
         .and_then(|value| value.to_str().ok())
@@ -81,13 +104,7 @@ async fn authenticate(request: &ServiceRequest) -> Result<Admitted, Problem> {
             Problem::unauthorized(
                 "Sign in with POST /v1/sign-in and send the access_token as Authorization: Bearer.",
             )
-        })?;
-    let (mut tenant, subject) = state.authenticate(token).await?;
-    tenant.request_id = request.extensions().get::<RequestId>().map(|id| id.0);
-    Ok(Admitted {
-        tenant,
-        session: subject.session,
-    })
+        })
 }
 
 fn refuse_unknown_parameters(known: &Known, query: &str) -> Result<(), Problem> {

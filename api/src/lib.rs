@@ -13,6 +13,7 @@ pub mod edge;
 pub mod extract;
 pub mod guard;
 pub mod operations;
+pub mod page;
 pub mod people;
 pub mod problem;
 pub mod roles;

@@ -8,6 +8,7 @@ use utoipa::openapi::path::{Operation, ParameterIn};
 use utoipa::openapi::{OpenApi, RefOr};
 
 use crate::document::{X_ROLES, operations};
+use crate::page;
 
 /// Every documented operation.
 pub struct Operations(HashMap<String, Address>);
@@ -23,6 +24,8 @@ pub struct Known {
     pub roles: Option<BTreeSet<Role>>,
     /// The names of its query parameters.
     pub query: BTreeSet<String>,
+    /// Whether it is a page: signed in by a cookie, its problems are pages too.
+    pub page: bool,
 }
 
 /// What stands at an address.
@@ -53,6 +56,12 @@ impl Operations {
             (path.clone(), Address { methods, allow })
         });
         Self(addresses.collect())
+    }
+
+    /// Whether a page stands at an address, given as in the document.
+    pub fn is_page(&self, pattern: &str) -> bool {
+        let address = self.0.get(pattern);
+        address.is_some_and(|address| address.methods.values().any(|known| known.page))
     }
 
     /// The operation at an address, given as in the document (`/v1/depots/{depot_id}`).
@@ -91,6 +100,11 @@ impl Known {
         Self {
             roles,
             query: query.collect(),
+            page: operation
+                .tags
+                .iter()
+                .flatten()
+                .any(|tag| tag == page::TAG),
         }
     }
 }

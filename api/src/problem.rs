@@ -53,6 +53,11 @@ impl Problem {
         }
     }
 
+    /// What is wrong and what to do, in words.
+    pub fn detail(&self) -> &str {
+        &self.detail
+    }
+
     /// 400: not JSON, or a query that cannot be read.
     pub fn malformed(errors: Vec<Invalid>) -> Self {
         Self {

@@ -9,7 +9,7 @@ use crate::attempts::Attempts;
 use crate::people::People;
 use crate::problem::Problem;
 use crate::settings::Settings;
-use crate::token::{Keys, Subject, new_key};
+use crate::token::{Keys, Kind, Subject, new_key};
 
 /// How often the keys are read again at most, when a token names one that is not known.
 const RELOAD_EVERY: Duration = Duration::from_secs(2);
@@ -62,12 +62,12 @@ impl State {
             .clone()
     }
 
-    /// Who holds this access token, and what they may do.
+    /// Who holds this token, and what they may do.
     ///
     /// # Errors
     /// 401 for a token that is not ours, has expired, or whose person or session is no longer welcome.
-    pub async fn authenticate(&self, token: &str) -> Result<(Tenant, Subject), Problem> {
-        let subject = self.subject(token).await?;
+    pub async fn authenticate(&self, kind: Kind, token: &str) -> Result<(Tenant, Subject), Problem> {
+        let subject = self.subject(kind, token).await?;
         if let Some(tenant) = self.people.recall(&subject) {
             return Ok((tenant, subject));
         }
@@ -90,9 +90,9 @@ impl State {
         Ok((tenant, subject))
     }
 
-    async fn subject(&self, token: &str) -> Result<Subject, Problem> {
+    async fn subject(&self, kind: Kind, token: &str) -> Result<Subject, Problem> {
         let keys = self.keys();
-        if let Some(subject) = keys.verify(token) {
+        if let Some(subject) = keys.verify(kind, token) {
             return Ok(subject);
         }
         // Another server, or an operator, may have made a key since.
@@ -100,7 +100,7 @@ impl State {
             let keys = door::signing_keys(&self.database, new_key).await?;
             let keys = Arc::new(Keys::new(self.issuer.clone(), &keys)?);
             *self.keys.write().unwrap_or_else(PoisonError::into_inner) = keys.clone();
-            return keys.verify(token).ok_or_else(refused);
+            return keys.verify(kind, token).ok_or_else(refused);
         }
         Err(refused())
     }

@@ -1,4 +1,4 @@
-//! Access tokens: JWT signed with Ed25519, of ten minutes. They say who someone is and nothing of what they may do,
+//! Tokens: JWT signed with Ed25519, for the API (ten minutes) or for the pages. They say who someone is and nothing of what they may do,
 //! which is looked up (see [`people`](crate::people)), so that a right taken away is gone within seconds.
 //!
 //! Checked as RFC 8725 advises: one algorithm, the key by its `kid` among those known, `typ`, `iss`, `aud`, `exp`
@@ -16,10 +16,34 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
-/// How long an access token lives.
-pub const LIFE_S: i64 = 600;
-/// The `typ` of RFC 9068: an identity or refresh token is never taken for an access token.
-const TYPE: &str = "at+jwt";
+/// What a token opens. One kind is never taken for the other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// The API, as bearer.
+    Access,
+    /// The pages, in a cookie. It lives a shift and a half: a page has nobody to refresh it. Its session can be ended
+    /// at any time all the same.
+    Page,
+}
+
+impl Kind {
+    /// How long such a token lives.
+    pub const fn life_s(self) -> i64 {
+        match self {
+            Kind::Access => 600,
+            Kind::Page => 12 * 3600,
+        }
+    }
+
+    /// Its `typ`; that of an access token is from RFC 9068.
+    const fn typ(self) -> &'static str {
+        match self {
+            Kind::Access => "at+jwt",
+            Kind::Page => "page+jwt",
+        }
+    }
+}
+
 /// Who the tokens are for.
 const AUDIENCE: &str = "rimeyard";
 /// Clocks of several servers differ a little.
@@ -123,13 +147,13 @@ impl Keys {
         })
     }
 
-    /// A token of ten minutes from `now_s`, in seconds since 1970.
+    /// A token that lives from `now_s` on, in seconds since 1970.
     ///
     /// # Errors
     /// Where the cryptography refuses.
-    pub fn sign(&self, subject: Subject, now_s: i64) -> Result<String, Error> {
+    pub fn sign(&self, kind: Kind, subject: Subject, now_s: i64) -> Result<String, Error> {
         let header = Header {
-            typ: Some(TYPE.to_owned()),
+            typ: Some(kind.typ().to_owned()),
             kid: Some(self.signing.0.clone()),
             ..Header::new(Algorithm::EdDSA)
         };
@@ -138,16 +162,16 @@ impl Keys {
             aud: AUDIENCE.to_owned(),
             iat: now_s,
             nbf: now_s,
-            exp: now_s + LIFE_S,
+            exp: now_s + kind.life_s(),
             subject,
         };
         encode(&header, &claims, &self.signing.1).map_err(Error::internal)
     }
 
-    /// Whose token it is, if it is one of ours and lives.
-    pub fn verify(&self, token: &str) -> Option<Subject> {
+    /// Whose token it is, if it is one of ours, of this kind, and lives.
+    pub fn verify(&self, kind: Kind, token: &str) -> Option<Subject> {
         let header = decode_header(token).ok()?;
-        if header.typ.as_deref() != Some(TYPE) {
+        if header.typ.as_deref() != Some(kind.typ()) {
             return None;
         }
         let kid = header.kid?;
@@ -208,16 +232,16 @@ mod tests {
         let keys = keys("house", &[pair]);
         let subject = subject();
         assert_eq!(
-            keys.verify(&keys.sign(subject, now_s()).unwrap()),
+            keys.verify(Kind::Access, &keys.sign(Kind::Access, subject, now_s()).unwrap()),
             Some(subject)
         );
         assert_eq!(
-            keys.verify(&keys.sign(subject, now_s() - LIFE_S - 60).unwrap()),
+            keys.verify(Kind::Access, &keys.sign(Kind::Access, subject, now_s() - Kind::Access.life_s() - 60).unwrap()),
             None,
             "expired"
         );
         assert_eq!(
-            keys.verify(&keys.sign(subject, NOW_S * 2).unwrap()),
+            keys.verify(Kind::Access, &keys.sign(Kind::Access, subject, NOW_S * 2).unwrap()),
             None,
             "not yet"
         );
@@ -227,18 +251,18 @@ mod tests {
     fn only_our_own_tokens_pass() {
         let pair = new_key().unwrap();
         let ours = keys("house", std::slice::from_ref(&pair));
-        let token = ours.sign(subject(), now_s()).unwrap();
+        let token = ours.sign(Kind::Access, subject(), now_s()).unwrap();
         assert!(
             keys("another house", std::slice::from_ref(&pair))
-                .verify(&token)
+                .verify(Kind::Access, &token)
                 .is_none(),
             "issuer"
         );
         let others = keys("house", &[new_key().unwrap()]);
-        assert!(others.verify(&token).is_none(), "key");
+        assert!(others.verify(Kind::Access, &token).is_none(), "key");
         assert!(others.is_of_unknown_key(&token));
         assert!(
-            ours.verify(&token[..token.len() - 2]).is_none(),
+            ours.verify(Kind::Access, &token[..token.len() - 2]).is_none(),
             "signature"
         );
         let [_, claims, signature] = token.split('.').collect::<Vec<_>>()[..] else {
@@ -252,7 +276,7 @@ mod tests {
                 "{}.{claims}.{signature}",
                 BASE64_URL_SAFE_NO_PAD.encode(header)
             );
-            assert!(ours.verify(&forged).is_none(), "{header}");
+            assert!(ours.verify(Kind::Access, &forged).is_none(), "{header}");
         }
     }
 
@@ -263,10 +287,10 @@ mod tests {
         let after = keys("house", &[new.clone(), old]);
         let subject = subject();
         assert_eq!(
-            after.verify(&before.sign(subject, now_s()).unwrap()),
+            after.verify(Kind::Access, &before.sign(Kind::Access, subject, now_s()).unwrap()),
             Some(subject)
         );
-        let token = after.sign(subject, now_s()).unwrap();
+        let token = after.sign(Kind::Access, subject, now_s()).unwrap();
         assert_eq!(decode_header(&token).unwrap().kid, Some(new.kid));
         assert_eq!(after.jwks().keys.len(), 2);
     }

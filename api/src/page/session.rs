@@ -101,7 +101,7 @@ fn cookie(request: &HttpRequest, value: String, life_s: i64) -> Cookie<'static> 
 #[post("/sign-out")]
 pub async fn sign_out(who: Signed, request: HttpRequest) -> Result<HttpResponse, Refused> {
     door::end_session(&who.state.database, who.org_id, who.session).await?;
-    who.state.people.forget(who.session);
+    who.state.people.forget_all();
     Ok(HttpResponse::SeeOther()
         .insert_header((header::LOCATION, "/"))
         .cookie(cookie(&request, String::new(), 0))

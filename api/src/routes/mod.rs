@@ -51,7 +51,8 @@ pub fn mount<T>(app: UtoipaApp<T>) -> UtoipaApp<T>
 where
     T: ServiceFactory<ServiceRequest, Config = (), Error = actix_web::Error, InitError = ()>,
 {
-    app.configure(document::routes)
+    app.configure(crate::page::routes)
+        .configure(document::routes)
         .configure(health::routes)
         .configure(session::routes)
         .configure(depots::routes)

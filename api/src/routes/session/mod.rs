@@ -5,6 +5,8 @@ mod refresh;
 mod sign_in;
 mod sign_out;
 
+pub use sign_in::begin;
+
 use rimeyard_store::door::Session;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -13,7 +15,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 use crate::answer::Answer;
 use crate::problem::Problem;
 use crate::state::State;
-use crate::token::{LIFE_S, Subject};
+use crate::token::{Kind, Subject};
 
 /// Mounts them.
 pub fn routes(config: &mut ServiceConfig) {
@@ -49,11 +51,11 @@ fn tokens(state: &State, session: Session) -> Result<Answer, Problem> {
     };
     let access_token = state
         .keys()
-        .sign(subject, jiff::Timestamp::now().as_second())?;
+        .sign(Kind::Access, subject, jiff::Timestamp::now().as_second())?;
     let tokens = Tokens {
         access_token,
         refresh_token: session.refresh_token,
-        expires_in_s: LIFE_S,
+        expires_in_s: Kind::Access.life_s(),
         token_type: "Bearer",
     };
     Ok(Answer::value(&tokens).secret())

@@ -2,7 +2,8 @@
 
 use actix_web::web::Data;
 use actix_web::{HttpRequest, post};
-use rimeyard_store::{door, person};
+use rimeyard_store::door::{self, Session};
+use rimeyard_store::person;
 use serde::Deserialize;
 use utoipa::ToSchema;
 
@@ -42,8 +43,22 @@ pub async fn sign_in(
     request: HttpRequest,
     body: Json<Credentials>,
 ) -> Result<Answer, Problem> {
-    let address = address(&state, &request);
-    let email = body.email.trim().to_lowercase();
+    let session = begin(&state, &request, &body.email, &body.password).await?;
+    tokens(&state, session)
+}
+
+/// Begins a session for whoever knows the password, if they have not tried too often.
+///
+/// # Errors
+/// 401 for a wrong address or password and for a person no longer active, alike; 429.
+pub async fn begin(
+    state: &State,
+    request: &HttpRequest,
+    email: &str,
+    password: &str,
+) -> Result<Session, Problem> {
+    let address = address(state, request);
+    let email = email.trim().to_lowercase();
     state.by_address.check(&address)?;
     state.by_email.check(&email)?;
     state.by_address.count(&address);
@@ -51,14 +66,14 @@ pub async fn sign_in(
         state.by_email.count(&email);
         Problem::unauthorized("The address or the password is wrong.")
     };
-    let known = door::sign_in(&state.database, &body.email, &body.password)
+    let known = door::sign_in(&state.database, &email, password)
         .await?
         .ok_or_else(refused)?;
     let session = door::begin_session(&state.database, known).await?;
     let standing =
         person::standing(&state.database, known.org_id, known.person_id, session.id).await?;
     standing.ok_or_else(refused)?;
-    tokens(&state, session)
+    Ok(session)
 }
 
 fn address(state: &State, request: &HttpRequest) -> String {
