@@ -100,11 +100,7 @@ impl Known {
         Self {
             roles,
             query: query.collect(),
-            page: operation
-                .tags
-                .iter()
-                .flatten()
-                .any(|tag| tag == page::TAG),
+            page: operation.tags.iter().flatten().any(|tag| tag == page::TAG),
         }
     }
 }

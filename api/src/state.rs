@@ -66,7 +66,11 @@ impl State {
     ///
     /// # Errors
     /// 401 for a token that is not ours, has expired, or whose person or session is no longer welcome.
-    pub async fn authenticate(&self, kind: Kind, token: &str) -> Result<(Tenant, Subject), Problem> {
+    pub async fn authenticate(
+        &self,
+        kind: Kind,
+        token: &str,
+    ) -> Result<(Tenant, Subject), Problem> {
         let subject = self.subject(kind, token).await?;
         if let Some(tenant) = self.people.recall(&subject) {
             return Ok((tenant, subject));

@@ -232,16 +232,27 @@ mod tests {
         let keys = keys("house", &[pair]);
         let subject = subject();
         assert_eq!(
-            keys.verify(Kind::Access, &keys.sign(Kind::Access, subject, now_s()).unwrap()),
+            keys.verify(
+                Kind::Access,
+                &keys.sign(Kind::Access, subject, now_s()).unwrap()
+            ),
             Some(subject)
         );
         assert_eq!(
-            keys.verify(Kind::Access, &keys.sign(Kind::Access, subject, now_s() - Kind::Access.life_s() - 60).unwrap()),
+            keys.verify(
+                Kind::Access,
+                &keys
+                    .sign(Kind::Access, subject, now_s() - Kind::Access.life_s() - 60)
+                    .unwrap()
+            ),
             None,
             "expired"
         );
         assert_eq!(
-            keys.verify(Kind::Access, &keys.sign(Kind::Access, subject, NOW_S * 2).unwrap()),
+            keys.verify(
+                Kind::Access,
+                &keys.sign(Kind::Access, subject, NOW_S * 2).unwrap()
+            ),
             None,
             "not yet"
         );
@@ -262,7 +273,8 @@ mod tests {
         assert!(others.verify(Kind::Access, &token).is_none(), "key");
         assert!(others.is_of_unknown_key(&token));
         assert!(
-            ours.verify(Kind::Access, &token[..token.len() - 2]).is_none(),
+            ours.verify(Kind::Access, &token[..token.len() - 2])
+                .is_none(),
             "signature"
         );
         let [_, claims, signature] = token.split('.').collect::<Vec<_>>()[..] else {
@@ -287,7 +299,10 @@ mod tests {
         let after = keys("house", &[new.clone(), old]);
         let subject = subject();
         assert_eq!(
-            after.verify(Kind::Access, &before.sign(Kind::Access, subject, now_s()).unwrap()),
+            after.verify(
+                Kind::Access,
+                &before.sign(Kind::Access, subject, now_s()).unwrap()
+            ),
             Some(subject)
         );
         let token = after.sign(Kind::Access, subject, now_s()).unwrap();

@@ -23,10 +23,7 @@ use crate::signed::Signed;
     extensions(("x-roles" = json!(EVERYONE)))
 )]
 #[get("/depots/{depot_id}")]
-pub async fn depot(
-    who: Signed,
-    depot_id: Result<Path<Uuid>, Problem>,
-) -> Result<Page, Refused> {
+pub async fn depot(who: Signed, depot_id: Result<Path<Uuid>, Problem>) -> Result<Page, Refused> {
     let depot_id = *depot_id?;
     let (found, own) = who
         .read(async |tx| futures::try_join!(state::depot(tx, depot_id), depots::find(tx, depot_id)))
@@ -34,7 +31,11 @@ pub async fn depot(
     let zone = zone(own.zone.as_str());
     let Some(shown) = &found.depot.shown else {
         let content = html! { h1 { (found.depot.name) } p { "It is being computed; look again in a moment." } };
-        return Ok(Page::signed(&found.depot.name, Some(("/", "Depots")), content));
+        return Ok(Page::signed(
+            &found.depot.name,
+            Some(("/", "Depots")),
+            content,
+        ));
     };
     let document: DepotDocument =
         serde_json::from_str(&shown.document).map_err(Problem::internal)?;
@@ -78,7 +79,8 @@ pub async fn depot(
 }
 
 fn works(works: &[WorkState]) -> Markup {
-    let figure = |figure: Option<f64>| figure.map_or("\u{2013}".to_owned(), |figure| format!("{figure:.0}"));
+    let figure =
+        |figure: Option<f64>| figure.map_or("\u{2013}".to_owned(), |figure| format!("{figure:.0}"));
     html! {
         h2 { "Its work" }
         div.scroll tabindex="0" role="region" aria-label="Kinds of work" {

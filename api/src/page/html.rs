@@ -131,10 +131,7 @@ pub fn refused(problem: &Problem) -> HttpResponse {
 /// The sign-in form with what went wrong.
 pub fn sign_in_again(problem: &Problem) -> HttpResponse {
     let content = super::session::form(Some(problem.detail()));
-    answer(
-        problem.status_code(),
-        frame("Sign in", html! {}, content),
-    )
+    answer(problem.status_code(), frame("Sign in", html! {}, content))
 }
 
 /// A handler's problem, answered as a page.

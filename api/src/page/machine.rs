@@ -2,9 +2,9 @@
 
 use actix_web::get;
 use maud::{Markup, html};
+use rimeyard_rules::because::Reason;
 use rimeyard_rules::unit::UnitDocument;
 use rimeyard_rules::unit::parts::PartState;
-use rimeyard_rules::because::Reason;
 use rimeyard_store::{depot, state};
 use uuid::Uuid;
 
@@ -22,10 +22,7 @@ use crate::signed::Signed;
     extensions(("x-roles" = json!(EVERYONE)))
 )]
 #[get("/machines/{unit_id}")]
-pub async fn machine(
-    who: Signed,
-    unit_id: Result<Path<Uuid>, Problem>,
-) -> Result<Page, Refused> {
+pub async fn machine(who: Signed, unit_id: Result<Path<Uuid>, Problem>) -> Result<Page, Refused> {
     let unit_id = *unit_id?;
     let (unit, depot) = who
         .read(async |tx| {
@@ -37,7 +34,8 @@ pub async fn machine(
     let up = format!("/depots/{}", depot.id);
     let back = Some((up.as_str(), depot.name.as_str()));
     let Some(shown) = &unit.shown else {
-        let content = html! { h1 { (unit.tag) } p { "It is being computed; look again in a moment." } };
+        let content =
+            html! { h1 { (unit.tag) } p { "It is being computed; look again in a moment." } };
         return Ok(Page::signed(&unit.tag, back, content));
     };
     let zone = zone(depot.zone.as_str());

@@ -49,9 +49,10 @@ fn tokens(state: &State, session: Session) -> Result<Answer, Problem> {
         person_id: session.known.person_id,
         session: session.id,
     };
-    let access_token = state
-        .keys()
-        .sign(Kind::Access, subject, jiff::Timestamp::now().as_second())?;
+    let access_token =
+        state
+            .keys()
+            .sign(Kind::Access, subject, jiff::Timestamp::now().as_second())?;
     let tokens = Tokens {
         access_token,
         refresh_token: session.refresh_token,
