@@ -105,7 +105,7 @@ impl MonthDay {
         let month: i8 = text[..2].parse().map_err(|_| wrong())?;
         let day: i8 = text[3..].parse().map_err(|_| wrong())?;
         // A leap year, so that 02-29 can be said; in other years it is the 28th.
-        Date::new(2024, month.into(), day).map_err(|_| wrong())?;
+        Date::new(2024, month, day).map_err(|_| wrong())?;
         Ok(MonthDay { month, day })
     }
 

@@ -280,6 +280,14 @@ impl Sheet {
             })
     }
 
+    /// The work that an unserviceable answer to a check proposes: the check's own job, else the renewal of its part.
+    pub fn job_for<'a>(&'a self, check: &'a CheckSpec) -> Option<&'a Job> {
+        check
+            .job
+            .as_ref()
+            .or_else(|| self.part(check.part.as_deref()?)?.job.as_ref())
+    }
+
     /// Reads a sheet from TOML, the form of the default sheets.
     pub fn from_toml(text: &str) -> Result<Self, Invalid> {
         toml::from_str(text).map_err(|error| Invalid::new("", error.to_string()))

@@ -171,7 +171,7 @@ pub struct CheckSpec {
     pub rate_factor: Option<Figure>,
     /// How it is answered.
     pub reads: Reads,
-    /// The work an unserviceable answer proposes.
+    /// The work an unserviceable answer proposes, if it is not the renewal of its part: see [`super::Sheet::job_for`].
     pub job: Option<Job>,
     /// What can hurt while checking.
     pub cautions: Vec<String>,

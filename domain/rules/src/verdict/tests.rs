@@ -44,6 +44,14 @@ fn the_default_sheet_the_battery_checks_and_the_checklist_are_sound() {
     assert_eq!(sheet.check(), Ok(()));
     let checklist = crate::sheet::two_stage_thrower_checklist();
     assert_eq!(checklist.check(), Ok(()));
+    // What keeps a machine from its work has a job that puts it right.
+    for check in sheet
+        .checks
+        .iter()
+        .filter(|check| check.effect > crate::sheet::Effect::Note)
+    {
+        assert!(sheet.job_for(check).is_some(), "{}", check.check);
+    }
     // Every check of the sheet is a step, and every step a check.
     assert_eq!(checklist.steps_for(&sheet).count(), checklist.steps.len());
     assert_eq!(checklist.steps.len(), sheet.checks.len());

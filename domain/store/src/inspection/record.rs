@@ -1,6 +1,6 @@
 //! Recording inspections: the one way they get in, one at a time or hundreds.
 
-use rimeyard_rules::sheet::{CheckSpec, Job, Sheet};
+use rimeyard_rules::sheet::{CheckSpec, Sheet};
 use rimeyard_rules::verdict::Verdict;
 use serde_json::json;
 use uuid::Uuid;
@@ -264,7 +264,7 @@ fn answer(
         open.map(|finding| finding.id)
     };
     let propose = |judged: &JudgedReading| {
-        let job = job_of(sheet, &judged.inputs.check)?;
+        let job = sheet.job_for(&judged.inputs.check)?;
         Some(ProposedWorkOrder {
             finding_id: open(&judged.reading.check)?,
             check: judged.reading.check.clone(),
@@ -283,12 +283,6 @@ fn answer(
         holds: by(event, holds),
         inspection,
     }
-}
-
-/// What puts a check right: its own job, else the one that renews its part.
-fn job_of<'a>(sheet: &'a Sheet, check: &'a CheckSpec) -> Option<&'a Job> {
-    let renewal = || sheet.part(check.part.as_deref()?)?.job.as_ref();
-    check.job.as_ref().or_else(renewal)
 }
 
 fn by<T: Clone>(event: usize, tracked: &[Tracked<T>]) -> Vec<T> {
