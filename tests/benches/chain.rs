@@ -8,8 +8,8 @@ use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use jiff::{Timestamp, ToSpan, civil::Date, tz::TimeZone};
 use rimeyard_rules::depot::evaluate;
 use rimeyard_rules::facts::{
-    DepotFacts, DesignStorm, Duty, FittedPartFacts, Fitting, InspectionFacts, InspectionKind, LatestReading, MeterFacts,
-    MonthDay, Operators, PathReading, Settings, StartFacts, UnitFacts,
+    DepotFacts, DesignStorm, Duty, FittedPartFacts, Fitting, InspectionFacts, InspectionKind,
+    LatestReading, MeterFacts, MonthDay, Operators, PathReading, Settings, StartFacts, UnitFacts,
 };
 use rimeyard_rules::sheet::{Sheet, Work, two_stage_thrower};
 use rimeyard_rules::verdict::Verdict;
@@ -24,36 +24,46 @@ fn now() -> Timestamp {
 
 /// The instant of reading `index`: one a month, the last a week ago.
 fn read_at(index: i64) -> Timestamp {
-    now().saturating_sub(((READINGS - 1 - index) * 24 * 30 + 24 * 7).hours()).expect("in range")
+    now()
+        .saturating_sub(((READINGS - 1 - index) * 24 * 30 + 24 * 7).hours())
+        .expect("in range")
 }
 
 /// A machine that ran 12 hours from one reading to the next, its parts worn as the sheet says.
 fn unit(number: u128, sheet: &Sheet) -> UnitFacts {
     let by = "a technician".to_owned();
     let hours = |index: i64| 12.0 * (index + 1) as f64;
-    let parts = sheet.parts.iter().enumerate().map(|(place, part)| FittedPartFacts {
-        id: Uuid::from_u128(number * 1000 + place as u128),
-        part: part.part.clone(),
-        how: Fitting::Renewed,
-        fitted_at: Some(read_at(-1)),
-        fitted_hours: Some(0.0),
-        removed_at: None,
-        removed_hours: None,
-        failed: None,
-        readings: sheet
-            .wear_checks(&part.part)
-            .flat_map(|(check, measure, wear)| {
-                let sign = if measure.limits.high.is_some() { 1.0 } else { -1.0 };
-                (0..READINGS).map(move |index| PathReading {
-                    check: check.check.clone(),
-                    at: read_at(index),
-                    hours: Some(hours(index)),
-                    value: measure.limits.as_new.value + sign * wear.rate.value * hours(index),
-                    repeats: 1,
+    let parts = sheet
+        .parts
+        .iter()
+        .enumerate()
+        .map(|(place, part)| FittedPartFacts {
+            id: Uuid::from_u128(number * 1000 + place as u128),
+            part: part.part.clone(),
+            how: Fitting::Renewed,
+            fitted_at: Some(read_at(-1)),
+            fitted_hours: Some(0.0),
+            removed_at: None,
+            removed_hours: None,
+            failed: None,
+            readings: sheet
+                .wear_checks(&part.part)
+                .flat_map(|(check, measure, wear)| {
+                    let sign = if measure.limits.high.is_some() {
+                        1.0
+                    } else {
+                        -1.0
+                    };
+                    (0..READINGS).map(move |index| PathReading {
+                        check: check.check.clone(),
+                        at: read_at(index),
+                        hours: Some(hours(index)),
+                        value: measure.limits.as_new.value + sign * wear.rate.value * hours(index),
+                        repeats: 1,
+                    })
                 })
-            })
-            .collect(),
-    });
+                .collect(),
+        });
     let latest = sheet.checks.iter().map(|check| LatestReading {
         check: check.check.clone(),
         at: read_at(READINGS - 1),
@@ -76,10 +86,27 @@ fn unit(number: u128, sheet: &Sheet) -> UnitFacts {
         findings: Vec::new(),
         limited_uses: Vec::new(),
         inspections: (0..READINGS)
-            .map(|index| InspectionFacts { id: Uuid::from_u128(index as u128), kind: InspectionKind::InSeason, at: read_at(index), by: by.clone() })
+            .map(|index| InspectionFacts {
+                id: Uuid::from_u128(index as u128),
+                kind: InspectionKind::InSeason,
+                at: read_at(index),
+                by: by.clone(),
+            })
             .collect(),
-        starts: (0..READINGS).map(|index| StartFacts { at: read_at(index), started: true, by: by.clone() }).collect(),
-        meter: (0..READINGS).map(|index| MeterFacts { at: read_at(index), hours: hours(index), estimated: false }).collect(),
+        starts: (0..READINGS)
+            .map(|index| StartFacts {
+                at: read_at(index),
+                started: true,
+                by: by.clone(),
+            })
+            .collect(),
+        meter: (0..READINGS)
+            .map(|index| MeterFacts {
+                at: read_at(index),
+                hours: hours(index),
+                estimated: false,
+            })
+            .collect(),
         parts: parts.collect(),
         latest: latest.collect(),
     }
@@ -103,7 +130,11 @@ fn depot(units: u128) -> DepotFacts {
             clear_within_h: 3.0,
             narrowest_width_mm: None,
         }],
-        operators: vec![Operators { work: Work::Clear, narrowest_width_mm: None, per_shift: 12 }],
+        operators: vec![Operators {
+            work: Work::Clear,
+            narrowest_width_mm: None,
+            per_shift: 12,
+        }],
         storms: Vec::new(),
         units: (0..units).map(|number| unit(number, &sheet)).collect(),
         sheets: [(MODEL, sheet)].into(),

@@ -25,8 +25,7 @@ pub fn chance_rounded(chance: f64) -> f64 {
     (chance.clamp(0.0, 1.0) * 100.0).round() / 100.0
 }
 
-/// Factor, chance and text of everything that multiplies, worst first, each with its share of -ln. What rounds to
-/// certainty is left out unless it is in `said`, which is always kept.
+/// Factor, chance and text of everything that is `said` and that multiplies, worst first, each with its share of -ln.
 ///
 /// Shares and order are those of the rounded chances: a reader can check them, and they change only when what is read
 /// does.
@@ -34,7 +33,6 @@ pub fn reasons(
     said: Vec<(String, f64, String)>,
     factors: impl Iterator<Item = (String, f64, String)>,
 ) -> Vec<Reason> {
-    let factors = factors.filter(|one| chance_rounded(one.1) < 1.0);
     let mut all: Vec<Reason> = said
         .into_iter()
         .chain(factors)
@@ -186,15 +184,18 @@ mod tests {
 
     #[test]
     fn reasons_are_worst_first_and_share_the_doubt() {
-        let factors = [("a", 0.9), ("b", 0.999), ("c", 0.5)]
+        let factors = [("a", 0.9), ("b", 0.99), ("c", 0.5)]
             .map(|(factor, chance)| (factor.to_owned(), chance, String::new()));
         let all = reasons(Vec::new(), factors.into_iter());
         let shown: Vec<(&str, f64, f64)> = all
             .iter()
             .map(|one| (one.factor.as_str(), one.chance, one.share))
             .collect();
-        // -ln: 0.693 and 0.105 of 0.799; b rounds to certainty.
-        assert_eq!(shown, [("c", 0.5, 0.87), ("a", 0.9, 0.13)]);
+        // -ln: 0.693, 0.105 and 0.010 of 0.809.
+        assert_eq!(
+            shown,
+            [("c", 0.5, 0.86), ("a", 0.9, 0.13), ("b", 0.99, 0.01)]
+        );
         let said = vec![
             ("hold".to_owned(), 0.0, String::new()),
             ("stop".to_owned(), 0.0, String::new()),

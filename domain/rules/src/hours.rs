@@ -225,12 +225,12 @@ impl HoursTable {
     }
 
     /// Hours and weights of far fewer nodes, the mass at none among them: one for about 1.5 standard deviations of their
-    /// logarithm, where the trapezoid rule still has three digits of the density itself and more of the mean of what
-    /// changes little over such a step, like the life of a part.
+    /// logarithm, at most one for each half of the bend's own scale. There the trapezoid rule still has three digits of
+    /// the density, and more of the mean of what changes little over such a step, like the life of a part.
     pub(crate) fn coarse(&self) -> Vec<(f64, f64)> {
         let lattice = &self.lattice;
         let stride = if lattice.step > 0.0 {
-            ((1.5 * lattice.narrowest / lattice.step) as usize).max(1)
+            (((1.5 * lattice.narrowest).min(0.5) / lattice.step) as usize).max(1)
         } else {
             1
         };

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::Invalid;
-use crate::because::{Reason, chance_rounded, reasons};
+use crate::because::{Reason, chance_rounded, odds, reasons};
 use crate::calculations::{LIST_MAX, breaks, life, starts, wear};
 
 /// Whether a unit is ready. In the order in which they apply: the first that does is the status.
@@ -194,17 +194,26 @@ impl Input {
         );
         said.extend(self.unproven.iter().map(|text| one("proof", 1.0, text)));
         if said.is_empty()
-            && self
-                .factors
-                .iter()
-                .all(|factor| chance_rounded(factor.chance) >= 1.0)
+            && chance_rounded(self.factors.iter().map(|factor| factor.chance).product()) >= 1.0
         {
             said.push(one("all", 1.0, "nothing known stands against it"));
         }
-        let factors = self
-            .factors
-            .iter()
-            .map(|factor| (factor.factor.clone(), factor.chance, factor.text.clone()));
+        let listed = |factor: &&Factor| chance_rounded(factor.chance) < 1.0;
+        let rest = self.factors.iter().filter(|factor| !listed(factor));
+        let together: f64 = rest.clone().map(|factor| factor.chance).product();
+        // So that what is read multiplies to the chance.
+        let rest = (chance_rounded(together) < 1.0).then(|| {
+            let text = format!(
+                "{} other things, each as good as certain, together: {}",
+                rest.count(),
+                odds(together)
+            );
+            one("the rest", together, &text)
+        });
+        let factors = self.factors.iter().filter(listed);
+        let factors =
+            factors.map(|factor| (factor.factor.clone(), factor.chance, factor.text.clone()));
+        let factors = factors.chain(rest);
         reasons(said, factors)
     }
 }

@@ -274,14 +274,20 @@ impl Running<'_> {
             2
         };
         let zone = &self.shared.facts.zone;
-        let state = match one.last {
-            Some(last) => format!(
-                "{} on {}",
-                measured(one.measure, last.value, decimals),
-                day_of(last.at, zone)
-            ),
-            None => "not measured yet".to_owned(),
+        let lasts = one.lasts.words();
+        let Some(last) = one.last else {
+            let known = if one.unknown {
+                "nor its age known: measure it"
+            } else {
+                "so by what such parts usually lose"
+            };
+            return format!("{title}: not measured, {known}; {lasts}");
         };
+        let state = format!(
+            "{} on {}",
+            measured(one.measure, last.value, decimals),
+            day_of(last.at, zone)
+        );
         if one.past {
             return format!("{title}: {state}, past the point where it works");
         }
@@ -291,10 +297,7 @@ impl Running<'_> {
             "losing"
         };
         let (rate, symbol) = (two_figures(one.path.rate), one.measure.unit.symbol());
-        format!(
-            "{title}: {state}, {moving} {rate} {symbol} an hour; {}",
-            one.lasts.words()
-        )
+        format!("{title}: {state}, {moving} {rate} {symbol} an hour; {lasts}")
     }
 }
 
