@@ -1,0 +1,211 @@
+//! The pages in a real browser: Chromium, driven through chromedriver by the WebDriver protocol (W3C). With
+//! RIMEYARD_SCREENSHOTS set to a folder, each page is kept there as a picture.
+
+use std::io::{BufRead, BufReader};
+use std::process::{Child, Command, Stdio};
+
+use reqwest::Client;
+use serde_json::{Value, json};
+
+use crate::local::{Folder, Local};
+
+struct Browser {
+    driver: Child,
+    client: Client,
+    session: String,
+}
+
+impl Browser {
+    async fn start() -> Self {
+        let mut driver = Command::new("chromedriver")
+            .arg("--port=0")
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("chromedriver is installed");
+        let lines = BufReader::new(driver.stdout.take().expect("its output")).lines();
+        let port: String = lines
+            .map_while(Result::ok)
+            .find_map(|line| {
+                line.split("successfully on port ")
+                    .nth(1)
+                    .map(|port| port.trim_end_matches('.').to_owned())
+            })
+            .expect("chromedriver names its port");
+        let client = Client::new();
+        let options = json!({"args": [
+            "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--window-size=1280,1600",
+            "--disable-background-networking", "--disable-component-update", "--disable-sync"
+        ]});
+        let answer = client
+            .post(format!("http://127.0.0.1:{port}/session"))
+            .json(&json!({"capabilities": {"alwaysMatch": {"goog:chromeOptions": options}}}))
+            .send()
+            .await
+            .expect("chromedriver answers");
+        let answer: Value = answer.json().await.expect("JSON");
+        let id = answer["value"]["sessionId"]
+            .as_str()
+            .unwrap_or_else(|| panic!("no session: {answer}"))
+            .to_owned();
+        let session = format!("http://127.0.0.1:{port}/session/{id}");
+        Browser {
+            driver,
+            client,
+            session,
+        }
+    }
+
+    async fn tell(&self, path: &str, body: Value) -> Value {
+        let answer = self
+            .client
+            .post(format!("{}/{path}", self.session))
+            .json(&body)
+            .send()
+            .await
+            .expect("an answer");
+        let status = answer.status();
+        let answer: Value = answer.json().await.expect("JSON");
+        assert!(status.is_success(), "{path}: {answer}");
+        answer["value"].clone()
+    }
+
+    async fn ask(&self, path: &str) -> Value {
+        let answer = self
+            .client
+            .get(format!("{}/{path}", self.session))
+            .send()
+            .await
+            .expect("an answer");
+        let answer: Value = answer.json().await.expect("JSON");
+        answer["value"].clone()
+    }
+
+    async fn element(&self, selector: &str) -> String {
+        let found = self
+            .tell(
+                "element",
+                json!({"using": "css selector", "value": selector}),
+            )
+            .await;
+        let id = found
+            .as_object()
+            .and_then(|element| element.values().next())
+            .and_then(Value::as_str);
+        id.unwrap_or_else(|| panic!("no {selector}: {found}"))
+            .to_owned()
+    }
+
+    async fn type_in(&self, selector: &str, text: &str) {
+        let element = self.element(selector).await;
+        self.tell(&format!("element/{element}/value"), json!({"text": text}))
+            .await;
+    }
+
+    async fn click(&self, selector: &str) {
+        let element = self.element(selector).await;
+        self.tell(&format!("element/{element}/click"), json!({}))
+            .await;
+    }
+
+    async fn text(&self, selector: &str) -> String {
+        let element = self.element(selector).await;
+        self.ask(&format!("element/{element}/text"))
+            .await
+            .as_str()
+            .unwrap_or_default()
+            .to_owned()
+    }
+
+    async fn keep(&self, name: &str) {
+        if let Ok(folder) = std::env::var("RIMEYARD_SCREENSHOTS") {
+            let picture = self.ask("screenshot").await;
+            use base64::Engine;
+            let bytes = base64::prelude::BASE64_STANDARD
+                .decode(picture.as_str().expect("a picture"))
+                .expect("base64");
+            std::fs::write(format!("{folder}/{name}.png"), bytes)
+                .expect("the folder can be written");
+        }
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
+
+#[tokio::test]
+async fn a_manager_signs_in_and_walks_from_the_district_to_a_machine_and_out() {
+    let folder = Folder::new();
+    let local = Local::start(&folder, &[]);
+    let accounts = folder.accounts();
+    let manager = accounts
+        .iter()
+        .find(|account| account["role"] == "district manager")
+        .expect("the manager");
+    let browser = Browser::start().await;
+    browser.tell("url", json!({"url": local.base})).await;
+    assert_eq!(browser.text("h1").await, "Sign in");
+    browser.keep("1-sign-in").await;
+
+    browser
+        .type_in(
+            "input[name=email]",
+            manager["email"].as_str().expect("an address"),
+        )
+        .await;
+    browser
+        .type_in("input[name=password]", "not the password")
+        .await;
+    browser.click("form.sign-in button").await;
+    assert!(
+        browser.text("[role=alert]").await.contains("wrong"),
+        "the form says what is wrong"
+    );
+
+    browser
+        .type_in(
+            "input[name=email]",
+            manager["email"].as_str().expect("an address"),
+        )
+        .await;
+    browser
+        .type_in(
+            "input[name=password]",
+            manager["password"].as_str().expect("a password"),
+        )
+        .await;
+    browser.click("form.sign-in button").await;
+    assert_eq!(browser.text("h1").await, "Depots for the coming storm");
+    let rows = browser
+        .tell(
+            "elements",
+            json!({"using": "css selector", "value": "tbody tr"}),
+        )
+        .await;
+    assert_eq!(
+        rows.as_array().map(Vec::len),
+        Some(12),
+        "every depot of the demo"
+    );
+    browser.keep("2-district").await;
+
+    browser.click("tbody th a").await;
+    assert!(browser.text("main").await.contains("Machines"));
+    browser.keep("3-depot").await;
+    browser.click("table:last-of-type tbody th a").await;
+    let machine = browser.text("main").await;
+    assert!(
+        machine.contains("Parts") && machine.contains("Proof"),
+        "{machine}"
+    );
+    browser.keep("4-machine").await;
+
+    browser.click("form[action='/sign-out'] button").await;
+    assert_eq!(browser.text("h1").await, "Sign in");
+    browser.tell("url", json!({"url": local.base})).await;
+    assert_eq!(browser.text("h1").await, "Sign in", "signed out for good");
+    assert!(local.interrupt());
+}
