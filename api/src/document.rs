@@ -7,8 +7,8 @@ use utoipa::openapi::security::{
     ApiKey, ApiKeyValue, HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme,
 };
 use utoipa::openapi::{
-    ContentBuilder, InfoBuilder, LicenseBuilder, OpenApi, OpenApiBuilder, Ref, RefOr, Required,
-    ResponseBuilder,
+    ContentBuilder, Header, HeaderBuilder, InfoBuilder, LicenseBuilder, OpenApi, OpenApiBuilder,
+    Ref, RefOr, Required, ResponseBuilder,
 };
 use utoipa::{PartialSchema, ToSchema};
 
@@ -46,7 +46,7 @@ pub fn preamble() -> OpenApi {
 }
 
 /// The problems that the document explains once, each under `#/components/responses/` and its status in words.
-const PROBLEMS: [(&str, &str, &str); 10] = [
+const PROBLEMS: [(&str, &str, &str); 11] = [
     (
         "400",
         "BadRequest",
@@ -58,6 +58,11 @@ const PROBLEMS: [(&str, &str, &str); 10] = [
         "404",
         "NotFound",
         "There is no such thing, or none that you may see.",
+    ),
+    (
+        "408",
+        "RequestTimeout",
+        "The body took longer than half a minute to arrive.",
     ),
     ("409", "Conflict", "It contradicts what is stored."),
     (
@@ -163,7 +168,7 @@ fn complete_operation(path: &str, method: &str, operation: &mut Operation) {
         can.push("404");
     }
     if body {
-        can.extend(["413", "415", "422"]);
+        can.extend(["408", "413", "415", "422"]);
     }
     if writes {
         can.push("409");
@@ -179,6 +184,21 @@ fn complete_operation(path: &str, method: &str, operation: &mut Operation) {
             .get_or_insert_default()
             .push(if_match().into());
     }
+    if signed && method == "GET" {
+        let not_modified =
+            ResponseBuilder::new().description("It is still what If-None-Match names.");
+        operation
+            .responses
+            .responses
+            .insert("304".to_owned(), not_modified.build().into());
+    }
+    if signed && (method == "GET" || writes) {
+        for status in ["200", "201"] {
+            if let Some(RefOr::T(answer)) = operation.responses.responses.get_mut(status) {
+                answer.headers.insert("ETag".to_owned(), etag().into());
+            }
+        }
+    }
     for (status, name, _) in PROBLEMS {
         if can.contains(&status) {
             let reference = Ref::new(format!("#/components/responses/{name}"));
@@ -189,6 +209,14 @@ fn complete_operation(path: &str, method: &str, operation: &mut Operation) {
                 .or_insert(reference.into());
         }
     }
+}
+
+fn etag() -> Header {
+    HeaderBuilder::new()
+        .description(Some(
+            "The version of what is shown: for If-None-Match, and of one object for If-Match.",
+        ))
+        .build()
 }
 
 fn if_match() -> Parameter {

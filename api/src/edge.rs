@@ -93,3 +93,44 @@ fn decorate(headers: &mut HeaderMap, id: Uuid) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use actix_web::http::StatusCode;
+    use actix_web::middleware::from_fn;
+    use actix_web::test::{TestRequest, init_service};
+    use actix_web::{App, dev::Service, get};
+
+    use super::*;
+
+    #[get("/panics")]
+    async fn panics() -> HttpResponse {
+        panic!("the password is hunter2")
+    }
+
+    #[actix_web::test]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "a route that must never be documented"
+    )]
+    async fn a_panic_is_answered_and_does_not_leak() {
+        let app = init_service(App::new().service(panics).wrap(from_fn(edge))).await;
+        let request = TestRequest::get().uri("/panics").to_request();
+        let error = app
+            .call(request)
+            .await
+            .err()
+            .expect("an error that answers");
+        let answer = error.error_response();
+        assert_eq!(answer.status(), StatusCode::INTERNAL_SERVER_ERROR);
+        assert!(answer.headers().contains_key("x-request-id"));
+        assert!(answer.headers().contains_key("content-security-policy"));
+        let body =
+            actix_web::body::MessageBody::try_into_bytes(answer.into_body()).expect("at once");
+        let body = String::from_utf8_lossy(&body).into_owned();
+        assert!(
+            body.contains("Internal Server Error") && !body.contains("hunter2"),
+            "{body}"
+        );
+    }
+}

@@ -121,6 +121,14 @@ impl Problem {
         }
     }
 
+    /// 408: a body that does not come.
+    pub fn too_slow() -> Self {
+        Self::new(
+            StatusCode::REQUEST_TIMEOUT,
+            "The body took too long to arrive. Send it again, or less at once.",
+        )
+    }
+
     /// 409: it contradicts what is stored.
     pub fn conflict(detail: impl Into<Cow<'static, str>>, errors: Vec<Invalid>) -> Self {
         Self {

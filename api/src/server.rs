@@ -10,8 +10,9 @@ use actix_web::web::Data;
 use crate::app::app;
 use crate::state::State;
 
-/// How long requests under way get to finish when the server is stopped, in seconds.
-const SHUTDOWN_S: u64 = 10;
+/// How long requests under way get to finish when the server is stopped, in seconds. Idle connections of browsers
+/// are waited for as well, so it is short.
+const SHUTDOWN_S: u64 = 3;
 
 /// Binds to `listen` (port 0: any that is free) and answers with the server, to be awaited, and where it listens. It
 /// does not listen to signals: its caller stops it by its handle.

@@ -1,6 +1,7 @@
 //! A JSON body.
 
 use std::ops::Deref;
+use std::time::Duration;
 
 use actix_web::dev::Payload;
 use actix_web::http::header;
@@ -17,6 +18,8 @@ use crate::problem::Problem;
 
 /// The most bytes of a body: 1 MiB.
 pub const BODY_LIMIT_BYTES: usize = 1024 * 1024;
+/// How long a body may take to arrive: 1 MiB at 35 kB/s, a poor mobile network.
+const BODY_TIME: Duration = Duration::from_secs(30);
 
 /// The body, read as `T`, with the request's Idempotency-Key if it has one. Derefs to `T`.
 #[derive(Debug)]
@@ -62,7 +65,9 @@ impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
             if declared.is_some_and(|length| length > BODY_LIMIT_BYTES) {
                 return Err(Problem::too_large(BODY_LIMIT_BYTES));
             }
-            let bytes = read(payload).await?;
+            let bytes = tokio::time::timeout(BODY_TIME, read(payload))
+                .await
+                .map_err(|_| Problem::too_slow())??;
             let once = idempotency_key(&request)?
                 .map(|key| Once::new(key, request.method().as_str(), request.path(), &bytes));
             Ok(Self {
