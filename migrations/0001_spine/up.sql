@@ -178,6 +178,8 @@ create table unit (
 create index on unit (org_id, depot_id);
 create index on unit (org_id, model_id);
 
+-- Clocks lie: a fact takes effect when it is said to have happened, and no later than its receipt. Whatever asks for
+-- the newest asks by `took_effect_at`.
 create table inspection (
     org_id             uuid not null,
     id                 uuid not null,
@@ -195,6 +197,7 @@ create table inspection (
     corrects           uuid,
     note               text check (length(note) <= 2000),
     flags              text[] not null default '{}',
+    took_effect_at     timestamptz not null generated always as (least(performed_at, received_at)) stored,
     primary key (org_id, id),
     foreign key (org_id, unit_id) references unit (org_id, id),
     foreign key (org_id, depot_id) references depot (org_id, id),
@@ -203,7 +206,7 @@ create table inspection (
     foreign key (org_id, checklist_id, checklist_version) references checklist_version (org_id, checklist_id, version),
     foreign key (org_id, corrects) references inspection (org_id, id)
 );
-create index on inspection (org_id, unit_id, performed_at);
+create index on inspection (org_id, unit_id, took_effect_at);
 create index on inspection (org_id, depot_id, id);
 create index on inspection (org_id, performed_by);
 create index on inspection (org_id, model_id, sheet_version);
@@ -281,6 +284,7 @@ create table meter_reading (
     corrects     uuid,
     note         text check (length(note) <= 2000),
     flags        text[] not null default '{}',
+    took_effect_at  timestamptz not null generated always as (least(read_at, received_at)) stored,
     primary key (org_id, id),
     check (run_hours is not null or started is not null),
     foreign key (org_id, unit_id) references unit (org_id, id),
@@ -288,7 +292,7 @@ create table meter_reading (
     foreign key (org_id, read_by) references person (org_id, id),
     foreign key (org_id, corrects) references meter_reading (org_id, id)
 );
-create index on meter_reading (org_id, unit_id, read_at);
+create index on meter_reading (org_id, unit_id, took_effect_at);
 create index on meter_reading (org_id, depot_id, id);
 create index on meter_reading (org_id, read_by);
 create index on meter_reading (org_id, corrects) where corrects is not null;

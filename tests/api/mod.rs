@@ -13,7 +13,6 @@ mod meter_readings;
 mod problems;
 mod readiness;
 mod session;
-
 mod storms;
 mod sync_pull;
 mod walk;

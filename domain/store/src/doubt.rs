@@ -124,12 +124,12 @@ async fn neighbours(
     Ok(prepared(
         diesel::sql_query(
             "with known as not materialized (
-                 select unit_id, id, read_at as at, run_hours as hours, estimated
+                 select unit_id, id, took_effect_at as at, run_hours as hours, estimated
                  from meter_reading m
                  where org_id = $1 and run_hours is not null and not 'suspect' = any(flags)
                    and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
                  union all
-                 select unit_id, id, performed_at, run_hours, false
+                 select unit_id, id, took_effect_at, run_hours, false
                  from inspection i
                  where org_id = $1 and run_hours is not null and not 'suspect' = any(flags)
                    and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)

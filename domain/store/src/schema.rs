@@ -192,6 +192,7 @@ diesel::table! {
         corrects -> Nullable<Uuid>,
         note -> Nullable<Text>,
         flags -> Array<Text>,
+        took_effect_at -> Timestamptz,
     }
 }
 
@@ -249,6 +250,7 @@ diesel::table! {
         corrects -> Nullable<Uuid>,
         note -> Nullable<Text>,
         flags -> Array<Text>,
+        took_effect_at -> Timestamptz,
     }
 }
 

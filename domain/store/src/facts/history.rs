@@ -33,22 +33,22 @@ struct InspectionRow {
 pub(super) async fn inspections(tx: &Tx<'_>, asked: &Asked) -> Result<By<InspectionFacts>> {
     let rows: Vec<InspectionRow> = prepared(
         diesel::sql_query(
-            "select u.unit_id, i.id, i.kind, i.performed_at as at, p.name as by
+            "select u.unit_id, i.id, i.kind, i.took_effect_at as at, p.name as by
              from unnest($2::uuid[], $3::timestamptz[]) as u (unit_id, since)
              cross join lateral (
-                 (select id, kind, performed_at, performed_by
+                 (select id, kind, took_effect_at, performed_by
                   from inspection i
-                  where org_id = $1 and unit_id = u.unit_id and performed_at >= u.since
+                  where org_id = $1 and unit_id = u.unit_id and took_effect_at >= u.since
                     and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id))
                  union all
-                 (select id, kind, performed_at, performed_by
+                 (select id, kind, took_effect_at, performed_by
                   from inspection i
-                  where org_id = $1 and unit_id = u.unit_id and performed_at < u.since
+                  where org_id = $1 and unit_id = u.unit_id and took_effect_at < u.since
                     and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
-                  order by performed_at desc, id desc limit 1)
+                  order by took_effect_at desc, id desc limit 1)
              ) i
              join person p on p.org_id = $1 and p.id = i.performed_by
-             order by i.performed_at, i.id",
+             order by i.took_effect_at, i.id",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<Array<SqlUuid>, _>(&asked.unit_ids)
@@ -90,7 +90,7 @@ pub(super) async fn starts(tx: &Tx<'_>, asked: &Asked) -> Result<By<StartFacts>>
             "with asked as (
                  select * from unnest($2::uuid[], $3::timestamptz[], $4::text[]) as u (unit_id, since, start_check)
              ), checked as (
-                 select u.unit_id, u.since, i.id, i.performed_at as at, r.works as started, i.performed_by as person_id
+                 select u.unit_id, u.since, i.id, i.took_effect_at as at, r.works as started, i.performed_by as person_id
                  from asked u
                  join reading r on r.org_id = $1 and r.unit_id = u.unit_id and r.check_code = u.start_check
                  join inspection i on i.org_id = r.org_id and i.id = r.inspection_id
@@ -104,19 +104,19 @@ pub(super) async fn starts(tx: &Tx<'_>, asked: &Asked) -> Result<By<StartFacts>>
                  (select distinct on (unit_id) unit_id, id, at, started, person_id
                   from checked where at < since and started order by unit_id, at desc, id desc)
                  union all
-                 select u.unit_id, m.id, m.read_at, m.started, m.read_by
+                 select u.unit_id, m.id, m.took_effect_at, m.started, m.read_by
                  from asked u
                  cross join lateral (
-                     (select id, read_at, started, read_by
+                     (select id, took_effect_at, started, read_by
                       from meter_reading m
-                      where org_id = $1 and unit_id = u.unit_id and read_at >= u.since and started is not null
+                      where org_id = $1 and unit_id = u.unit_id and took_effect_at >= u.since and started is not null
                         and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id))
                      union all
-                     (select id, read_at, started, read_by
+                     (select id, took_effect_at, started, read_by
                       from meter_reading m
-                      where org_id = $1 and unit_id = u.unit_id and read_at < u.since and started
+                      where org_id = $1 and unit_id = u.unit_id and took_effect_at < u.since and started
                         and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
-                      order by read_at desc, id desc limit 1)
+                      order by took_effect_at desc, id desc limit 1)
                  ) m
              ) a
              join person p on p.org_id = $1 and p.id = a.person_id
@@ -162,31 +162,31 @@ pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> 
             "select u.unit_id, n.at, n.hours, n.estimated
              from unnest($2::uuid[]) as u (unit_id)
              cross join lateral (
-                 (select id, read_at as at, run_hours as hours, estimated
+                 (select id, took_effect_at as at, run_hours as hours, estimated
                   from meter_reading m
-                  where org_id = $1 and unit_id = u.unit_id and read_at >= $3 and run_hours is not null
+                  where org_id = $1 and unit_id = u.unit_id and took_effect_at >= $3 and run_hours is not null
                     and not 'suspect' = any(flags)
                     and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id))
                  union all
-                 (select id, read_at, run_hours, estimated
+                 (select id, took_effect_at, run_hours, estimated
                   from meter_reading m
-                  where org_id = $1 and unit_id = u.unit_id and read_at < $3 and run_hours is not null
+                  where org_id = $1 and unit_id = u.unit_id and took_effect_at < $3 and run_hours is not null
                     and not 'suspect' = any(flags)
                     and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
-                  order by read_at desc, id desc limit 1)
+                  order by took_effect_at desc, id desc limit 1)
                  union all
-                 (select id, performed_at, run_hours, false
+                 (select id, took_effect_at, run_hours, false
                   from inspection i
-                  where org_id = $1 and unit_id = u.unit_id and performed_at >= $3 and run_hours is not null
+                  where org_id = $1 and unit_id = u.unit_id and took_effect_at >= $3 and run_hours is not null
                     and not 'suspect' = any(flags)
                     and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id))
                  union all
-                 (select id, performed_at, run_hours, false
+                 (select id, took_effect_at, run_hours, false
                   from inspection i
-                  where org_id = $1 and unit_id = u.unit_id and performed_at < $3 and run_hours is not null
+                  where org_id = $1 and unit_id = u.unit_id and took_effect_at < $3 and run_hours is not null
                     and not 'suspect' = any(flags)
                     and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
-                  order by performed_at desc, id desc limit 1)
+                  order by took_effect_at desc, id desc limit 1)
              ) n
              order by n.at, n.hours, n.id",
         )

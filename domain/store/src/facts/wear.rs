@@ -93,13 +93,13 @@ struct PathRow {
 async fn path_readings(tx: &Tx<'_>, asked: &Asked) -> Result<By<PathReading>> {
     let rows: Vec<PathRow> = prepared(
         diesel::sql_query(
-            "select r.fitted_part_id, r.check_code, i.performed_at as at,
+            "select r.fitted_part_id, r.check_code, i.took_effect_at as at,
                     case when not 'suspect' = any(i.flags) then i.run_hours end as hours, r.value, r.repeats
              from reading r
              join inspection i on i.org_id = r.org_id and i.id = r.inspection_id
              where r.org_id = $1 and r.unit_id = any($2) and r.fitted_part_id is not null and r.value is not null
                and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
-             order by i.performed_at, i.id, r.check_code",
+             order by i.took_effect_at, i.id, r.check_code",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<Array<SqlUuid>, _>(&asked.unit_ids),
@@ -152,13 +152,13 @@ pub(super) async fn latest(tx: &Tx<'_>, asked: &Asked) -> Result<By<LatestReadin
             "select l.*, p.name as by
              from (
                  select distinct on (r.unit_id, r.check_code)
-                        r.unit_id, r.check_code, i.performed_at as at, i.performed_by, r.verdict, r.value,
+                        r.unit_id, r.check_code, i.took_effect_at as at, i.performed_by, r.verdict, r.value,
                         coalesce(r.grade, r.level) as grade, r.works, r.temperature_c, r.full_charge
                  from reading r
                  join inspection i on i.org_id = r.org_id and i.id = r.inspection_id
                  where r.org_id = $1 and r.unit_id = any($2)
                    and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
-                 order by r.unit_id, r.check_code, i.performed_at desc, i.id desc
+                 order by r.unit_id, r.check_code, i.took_effect_at desc, i.id desc
              ) l
              join person p on p.org_id = $1 and p.id = l.performed_by
              order by l.unit_id, l.check_code",

@@ -17,14 +17,12 @@ use super::Inspection;
 use crate::finding::Finding;
 use crate::hold::{Hold, REASON_MAX};
 
-/// Where an inspection stands among others: when it took effect, then when it was received, then its id.
+/// Where an inspection stands among others: when it took effect, then its id.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, QueryableByName)]
 #[diesel(check_for_backend(diesel::pg::Pg))]
 pub(super) struct Moment {
     #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
     pub(super) at: Timestamp,
-    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
-    pub(super) received_at: Timestamp,
     #[diesel(sql_type = SqlUuid)]
     pub(super) id: Uuid,
 }
@@ -33,7 +31,6 @@ impl<R> From<&Inspection<R>> for Moment {
     fn from(inspection: &Inspection<R>) -> Self {
         Moment {
             at: inspection.took_effect_at(),
-            received_at: inspection.received_at,
             id: inspection.id,
         }
     }
@@ -44,6 +41,7 @@ pub(super) struct Event<'a> {
     pub(super) unit_id: Uuid,
     pub(super) depot_id: Uuid,
     pub(super) moment: Moment,
+    pub(super) received_at: Timestamp,
     pub(super) by: Uuid,
     pub(super) outcomes: Vec<Outcome<'a>>,
     /// What it corrects.
@@ -355,7 +353,7 @@ impl Ledger<'_> {
                 .is_some_and(|id| never_was.contains(&id));
             if hangs_for_nothing && hold.object.lifted_at.is_none() {
                 hold.touch(event);
-                hold.object.lifted_at = Some(correction.moment.received_at);
+                hold.object.lifted_at = Some(correction.received_at);
                 hold.object.lifted_by = Some(correction.by);
                 hold.object.lifted_inspection = Some(correction.moment.id);
             }

@@ -82,13 +82,13 @@ pub(super) async fn newest(
             "select n.unit_id, n.check_code, l.*
              from unnest($2::uuid[], $3::text[]) as n (unit_id, check_code)
              cross join lateral (
-                 select least(i.performed_at, i.received_at) as at, i.received_at, i.id,
+                 select i.took_effect_at as at, i.id,
                         r.verdict = 'unserviceable' as unserviceable
                  from reading r
                  join inspection i on i.org_id = r.org_id and i.id = r.inspection_id
                  where r.org_id = $1 and r.unit_id = n.unit_id and r.check_code = n.check_code and i.id <> all($4)
                    and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
-                 order by 1 desc, 2 desc, 3 desc limit 1
+                 order by i.took_effect_at desc, i.id desc limit 1
              ) l",
         )
         .bind::<SqlUuid, _>(tx.org_id())

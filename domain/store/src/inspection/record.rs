@@ -155,6 +155,7 @@ fn event<'a>(
         unit_id: inspection.unit_id,
         depot_id: inspection.depot_id,
         moment: Moment::from(inspection),
+        received_at: inspection.received_at,
         by: inspection.performed_by,
         outcomes: judgements.iter().map(outcome).collect(),
         corrects: old.map(|old| Corrected {

@@ -243,7 +243,7 @@ async fn last_readings(tx: &Tx<'_>, unit_id: Uuid) -> Result<BTreeMap<String, La
              join person p on p.org_id = i.org_id and p.id = i.performed_by
              where r.org_id = $1 and r.unit_id = $2
                and not exists (select 1 from inspection c where c.org_id = i.org_id and c.corrects = i.id)
-             order by r.check_code, i.performed_at desc, i.id desc",
+             order by r.check_code, i.took_effect_at desc, i.id desc",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<SqlUuid, _>(unit_id),

@@ -7,10 +7,8 @@ fn id(number: u128) -> Uuid {
 }
 
 fn moment(second: i64, number: u128) -> Moment {
-    let at = Timestamp::from_second(second).unwrap();
     Moment {
-        at,
-        received_at: at,
+        at: Timestamp::from_second(second).unwrap(),
         id: id(number),
     }
 }
@@ -29,6 +27,7 @@ fn event(second: i64, number: u128, outcomes: Vec<Outcome<'static>>) -> Event<'s
         unit_id: id(1),
         depot_id: id(2),
         moment: moment(second, number),
+        received_at: moment(second, number).at,
         by: id(3),
         outcomes,
         corrects: None,
