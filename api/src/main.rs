@@ -2,7 +2,6 @@
 
 use std::process::ExitCode;
 
-#[tokio::main]
-async fn main() -> ExitCode {
-    rimeyard_api::cli::run().await
+fn main() -> ExitCode {
+    rimeyard_api::cli::run()
 }

@@ -40,8 +40,22 @@ enum Command {
 /// What ends a command: words for the person who typed it.
 pub type Failure = Box<dyn std::error::Error>;
 
-/// Runs the command that was typed.
-pub async fn run() -> ExitCode {
+/// Runs the command that was typed. Not async: the whole server would be compiled once more into each program that
+/// awaits it.
+pub fn run() -> ExitCode {
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build();
+    match runtime {
+        Ok(runtime) => runtime.block_on(typed()),
+        Err(error) => {
+            eprintln!("rimeyard: cannot start its threads ({error})");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+async fn typed() -> ExitCode {
     let cli = Cli::parse();
     let quiet = matches!(cli.command, Command::Local(_));
     tracing_subscriber::fmt()
