@@ -116,11 +116,7 @@ mod tests {
     async fn a_panic_is_answered_and_does_not_leak() {
         let app = init_service(App::new().service(panics).wrap(from_fn(edge))).await;
         let request = TestRequest::get().uri("/panics").to_request();
-        let error = app
-            .call(request)
-            .await
-            .err()
-            .expect("an error that answers");
+        let error = app.call(request).await.expect_err("an error that answers");
         let answer = error.error_response();
         assert_eq!(answer.status(), StatusCode::INTERNAL_SERVER_ERROR);
         assert!(answer.headers().contains_key("x-request-id"));

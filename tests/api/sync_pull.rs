@@ -292,7 +292,11 @@ async fn another_epoch_and_a_cursor_from_the_future_begin_again_loudly() {
 
     client.scopes.get_mut(&home).expect("held").cursor += 1_000;
     client.pull(&technician, 100).await;
-    assert_eq!(client.resets, [home.clone()], "that scope and no other");
+    assert_eq!(
+        client.resets,
+        std::slice::from_ref(&home),
+        "that scope and no other"
+    );
 
     client.resets.clear();
     client.epoch = Some("a database that was restored since".to_owned());

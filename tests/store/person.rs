@@ -91,7 +91,7 @@ async fn a_person_is_read_back_as_created_and_changed() {
         })
         .await
         .expect("listed");
-    assert_eq!(all, [changed.clone()]);
+    assert_eq!(all, std::slice::from_ref(&changed));
     let by_email = house
         .database
         .read(&house.tenant, async |tx| {

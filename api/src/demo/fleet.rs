@@ -268,8 +268,8 @@ mod tests {
             .map(u32::from)
             .sum::<u32>();
         assert_eq!(machines, 240);
-        for model in 0..MODELS.len() {
-            assert_eq!(sheet(model).check(), Ok(()), "{}", MODELS[model]);
+        for (model, name) in MODELS.iter().enumerate() {
+            assert_eq!(sheet(model).check(), Ok(()), "{name}");
         }
     }
 }

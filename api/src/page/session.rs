@@ -2,11 +2,10 @@
 
 use actix_web::cookie::{Cookie, SameSite, time::Duration};
 use actix_web::http::header;
-use actix_web::web::{Data, Form};
+use actix_web::web::{Bytes, Data};
 use actix_web::{HttpRequest, HttpResponse, post};
 use maud::{Markup, html};
 use rimeyard_store::door;
-use serde::Deserialize;
 use utoipa::ToSchema;
 
 use super::html::{Refused, sign_in_again};
@@ -21,13 +20,30 @@ use crate::token::{Kind, Subject};
 pub const COOKIE: &str = "rimeyard_page";
 
 /// What the form sends.
-#[derive(Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
+#[derive(Default, ToSchema)]
 pub struct Credentials {
     /// The address.
     email: String,
     /// The password.
     password: String,
+}
+
+/// What a form of the two may have at most; actix reads no more.
+const FORM_BYTES_MAX: usize = 256 * 1024;
+
+impl Credentials {
+    /// What is absent is empty, and so is nobody's.
+    fn read(form: &[u8]) -> Self {
+        let mut read = Credentials::default();
+        for (name, value) in form_urlencoded::parse(form) {
+            match name.as_ref() {
+                "email" => read.email = value.into_owned(),
+                "password" => read.password = value.into_owned(),
+                _ => {}
+            }
+        }
+        read
+    }
 }
 
 /// Sign in to the pages.
@@ -46,7 +62,7 @@ pub struct Credentials {
 pub async fn sign_in(
     state: Data<State>,
     request: HttpRequest,
-    body: Result<Form<Credentials>, actix_web::Error>,
+    body: Result<Bytes, actix_web::Error>,
 ) -> HttpResponse {
     match signed_in(&state, &request, body).await {
         Ok(cookie) => HttpResponse::SeeOther()
@@ -60,16 +76,15 @@ pub async fn sign_in(
 async fn signed_in(
     state: &State,
     request: &HttpRequest,
-    body: Result<Form<Credentials>, actix_web::Error>,
+    body: Result<Bytes, actix_web::Error>,
 ) -> Result<Cookie<'static>, Problem> {
     // Browsers say where a form comes from: nobody is to be signed in as somebody else by another site.
     let site = request.headers().get("sec-fetch-site");
     if site.is_some_and(|site| site != "same-origin" && site != "none") {
         return Err(Problem::forbidden());
     }
-    let Ok(Form(Credentials { email, password })) = body else {
-        return Err(Problem::malformed(Vec::new()));
-    };
+    let form = body.map_err(|_| Problem::too_large(FORM_BYTES_MAX))?;
+    let Credentials { email, password } = Credentials::read(&form);
     let session = begin(state, request, &email, &password).await?;
     let subject = Subject {
         org_id: session.known.org_id,

@@ -66,6 +66,10 @@ pub async fn begin(
         state.by_email.count(&email);
         Problem::unauthorized("The address or the password is wrong.")
     };
+    // A form can send what JSON is refused for; Postgres knows no NUL in a text.
+    if email.contains('\0') {
+        return Err(refused());
+    }
     let known = door::sign_in(&state.database, &email, password)
         .await?
         .ok_or_else(refused)?;

@@ -115,7 +115,7 @@ fn packaged() -> Vec<PathBuf> {
             found.extend(major.map(|major| (major, entry.path().join("bin"))));
         }
     }
-    found.sort_by(|one, other| other.0.cmp(&one.0));
+    found.sort_by_key(|one| std::cmp::Reverse(one.0));
     found.into_iter().map(|(_, bin)| bin).collect()
 }
 

@@ -78,7 +78,7 @@ pub struct UnitStep {
 #[serde(untagged)]
 pub enum StepLimits {
     /// Of a measure.
-    Measure(Limits),
+    Measure(Box<Limits>),
     /// Of what is not measured.
     None {},
 }
@@ -159,7 +159,7 @@ impl UnitStep {
             verdicts: grades.map(|list| list.iter().map(|grade| grade.verdict).collect()),
             effect: check.effect,
             limits: measure.map_or(StepLimits::None {}, |measure| {
-                StepLimits::Measure(measure.limits.clone())
+                StepLimits::Measure(Box::new(measure.limits.clone()))
             }),
             last,
             how: step.how.clone(),
