@@ -2,6 +2,7 @@
 //! is fed with. A noun that is added adds its parameter here; the walk fails until it does.
 
 use rimeyard_harness::{Actor, Depot};
+use rimeyard_rules::sheet::{two_stage_thrower, two_stage_thrower_checklist};
 use serde_json::{Value, json};
 
 use super::fleet::{Fleet, days_ago, posted};
@@ -12,6 +13,8 @@ pub struct Example {
     pub value: String,
     /// Whether it belongs to a depot, so that who is not granted that depot must not see it.
     pub of_a_depot: bool,
+    /// Whether it is an object's id: a version or a kind belongs to nobody, so there is nothing to hide.
+    pub id: bool,
 }
 
 /// An object for this path parameter, at this depot, made by this administrator.
@@ -20,7 +23,32 @@ pub async fn example(name: &str, administrator: &Actor, depot: &Depot) -> Exampl
         "depot_id" => Example {
             value: depot.id.to_string(),
             of_a_depot: true,
+            id: true,
         },
+        "unit_id" => of_a_depot(&Fleet::any_at(administrator, depot).await.unit),
+        "part_id" => {
+            let unit = Fleet::any_at(administrator, depot).await.unit;
+            of_a_depot(&first(administrator, &format!("/v1/units/{unit}/parts"), "id").await)
+        }
+        "model_id" => {
+            let unit = Fleet::any_at(administrator, depot).await.unit;
+            of_all(&shown(administrator, &format!("/v1/units/{unit}"), "model_id").await)
+        }
+        "checklist_id" => {
+            let unit = Fleet::any_at(administrator, depot).await.unit;
+            let model = shown(administrator, &format!("/v1/units/{unit}"), "model_id").await;
+            of_all(
+                &shown(
+                    administrator,
+                    &format!("/v1/models/{model}"),
+                    "checklist_id",
+                )
+                .await,
+            )
+        }
+        "person_id" => of_all(&first(administrator, "/v1/people", "id").await),
+        "version" => of_nobody("1"),
+        "kind" => of_nobody("two-stage%20thrower"),
         "inspection_id" => of_a_unit(administrator, depot, inspection, "/v1/inspections").await,
         "meter_reading_id" => {
             of_a_unit(administrator, depot, meter_reading, "/v1/meter-readings").await
@@ -64,7 +92,38 @@ fn of_a_depot(value: &str) -> Example {
     Example {
         value: value.to_owned(),
         of_a_depot: true,
+        id: true,
     }
+}
+
+/// What the whole organisation shares.
+fn of_all(value: &str) -> Example {
+    Example {
+        of_a_depot: false,
+        ..of_a_depot(value)
+    }
+}
+
+fn of_nobody(value: &str) -> Example {
+    Example {
+        id: false,
+        ..of_all(value)
+    }
+}
+
+/// A field of what an address shows.
+async fn shown(actor: &Actor, path: &str, field: &str) -> String {
+    let object = actor.get(path).await.expect(200).json();
+    object[field].as_str().expect("the field").to_owned()
+}
+
+/// A field of the first object of a list.
+async fn first(actor: &Actor, path: &str, field: &str) -> String {
+    let list = actor.get(path).await.expect(200).json();
+    list["items"][0][field]
+        .as_str()
+        .expect("the field")
+        .to_owned()
 }
 
 /// What is posted to this path for a unit of the depot; `{}` in the path is the unit.
@@ -111,6 +170,9 @@ pub fn body(operation: &str) -> Value {
         "holds_lift" => json!({"inspection_id": absent("inspection_id")}),
         "limited_uses_create" => limited_use(""),
         "limited_uses_admit" => json!({"storm_id": absent("storm_id")}),
+        "parts_create" => json!({"part": "auger_belt", "how": "renewed", "fitted_at": days_ago(1)}),
+        "sheets_create" => json!(two_stage_thrower()),
+        "checklist_versions_create" => json!(two_stage_thrower_checklist()),
         _ => json!({}),
     }
 }

@@ -50,6 +50,8 @@ impl TestServer {
     ) -> Self {
         let mut settings = Settings::defaults();
         settings.scratch_database = true;
+        // Tests sign in more often than people; those of the limit set their own.
+        settings.sign_ins_per_address = 10_000;
         settings.threads = 1;
         change(&mut settings);
         let database = fresh_database().await;
