@@ -10,7 +10,7 @@ use crate::answer::Answer;
 /// The completed document as text.
 pub struct Document(pub String);
 
-/// Mounts them. The page itself, at `/docs/`, is mounted by [`app`](crate::app): it is a folder of files.
+/// Mounts them. The page itself, at `/docs/`, is mounted by [`app`](mod@crate::app): it is a folder of files.
 pub fn routes(config: &mut ServiceConfig) {
     config.service(openapi).service(docs);
 }
