@@ -1,7 +1,7 @@
 //! The reconciler: takes depots that are marked and due, recomputes them, publishes what changed. It takes no input
 //! but the marks; the happy case and the recovery after a crash are the same path. Any number of workers may run.
 //!
-//! A pass ([`pass`]) claims a few due depots with a lease, loads their facts, has the rules compute, and publishes each
+//! A pass ([`pass()`]) claims a few due depots with a lease, loads their facts, has the rules compute, and publishes each
 //! depot in a transaction that checks that it was not marked again meanwhile. Nothing is kept in memory between two
 //! passes: a worker that dies holding a lease loses nothing, another takes over once the lease is over.
 
