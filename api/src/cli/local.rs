@@ -100,13 +100,14 @@ async fn serve(
         .map_err(|error| format!("cannot listen on 127.0.0.1:{port} ({error}); choose another with --port, or 0 for any"))?;
     let handle = server.handle();
     let serving = tokio::spawn(server);
-    println!("ready http://{address}");
-    println!(
-        "Sign in with an address and password from {}.",
+    // Whoever reads this may have gone by the second line: no reason to stop.
+    let mut out = std::io::stdout();
+    let _ = write!(
+        out,
+        "ready http://{address}\nSign in with an address and password from {}.\nCtrl-C stops it; the data stays.\n",
         signs_in.display()
     );
-    println!("Ctrl-C stops it; the data stays.");
-    std::io::stdout().flush()?;
+    let _ = out.flush();
     told_to_stop().await?;
     progress("stopping");
     handle.stop(true).await;
