@@ -26,31 +26,24 @@ async fn an_unknown_address_takes_as_long_as_a_wrong_password() {
     assert!(!door::anybody(&house.database).await.expect("asked"));
     someone(&house).await;
     assert!(door::anybody(&house.database).await.expect("asked"));
-    // The quickest of several, since anything may slow one down.
-    let quickest = async |email: &str| {
-        let mut quickest = Duration::MAX;
-        for _ in 0..7 {
+    // In turns, and the quickest of each, since anything may slow one down. Without a hash to check an answer would
+    // come some twenty times as fast.
+    let emails = ["ada@example.org", "nobody@example.org", "no address"];
+    let mut quickest = [Duration::MAX; 3];
+    for _ in 0..9 {
+        for (email, quickest) in emails.iter().zip(&mut quickest) {
             let start = Instant::now();
             let outcome = door::sign_in(&house.database, email, "a wrong password")
                 .await
                 .expect("asked");
-            quickest = quickest.min(start.elapsed());
+            *quickest = (*quickest).min(start.elapsed());
             assert_eq!(outcome, None);
         }
-        quickest.as_secs_f64()
-    };
-    let (known, unknown, unlikely) = (
-        quickest("ada@example.org").await,
-        quickest("nobody@example.org").await,
-        quickest("no address").await,
-    );
+    }
+    let [known, unknown, unlikely] = quickest.map(|quickest| quickest.as_secs_f64());
     assert!(
-        (0.5..2.0).contains(&(known / unknown)),
-        "{known} s and {unknown} s"
-    );
-    assert!(
-        (0.5..2.0).contains(&(known / unlikely)),
-        "{known} s and {unlikely} s"
+        (0.2..5.0).contains(&(known / unknown)) && (0.2..5.0).contains(&(known / unlikely)),
+        "{known} s, {unknown} s and {unlikely} s"
     );
 }
 
