@@ -8,6 +8,7 @@ use crate::measure::Unit;
 
 mod check_spec;
 mod default_sheets;
+mod faults;
 mod rules_of_a_sheet;
 
 pub use check_spec::{

@@ -6,6 +6,7 @@ use crate::Invalid;
 use crate::sheet::{CheckSpec, Limits};
 
 mod judging;
+mod measuring;
 #[cfg(test)]
 mod tests;
 mod tolerances;

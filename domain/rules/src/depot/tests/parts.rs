@@ -1,0 +1,113 @@
+//! What is said of a machine's parts.
+
+use super::*;
+
+/// Common practice: a belt low in its groove whose take-up is used up sees the winter out and is renewed after it.
+#[test]
+fn a_low_belt_with_its_take_up_used_up_is_renewed_after_the_season() {
+    let mut unit = fresh_unit(1, 40.0);
+    set_reading(&mut unit, "auger_belt_ride", -0.6);
+    set_reading(&mut unit, "auger_take_up", 5.0);
+    let evaluation = evaluate(&depot(vec![unit]), now());
+    let belt = part(&evaluation, "auger_belt");
+    assert_eq!(belt.advice, Advice::RenewAfterTheSeason, "{belt:?}");
+    assert!(
+        belt.lasts.this_season >= 0.8 && belt.text.contains("0.6 mm below the rim on 18 Nov 2025"),
+        "{belt:?}"
+    );
+    // Crossing a service limit is not a machine that stops: it is ready.
+    assert_eq!(evaluation.units[0].document.status, Status::Ready);
+    assert!(belt.text.contains("take-up"), "{}", belt.text);
+}
+
+/// Section 4's floors: under 0.95 for the storm now, under 0.80 for a season order or renew after it, else leave.
+#[test]
+fn advice_grows_more_urgent_as_a_belt_sinks() {
+    let advice: Vec<Advice> = [0.3, -0.6, -1.6, -2.7]
+        .into_iter()
+        .map(|ride| {
+            let mut unit = fresh_unit(1, 40.0);
+            set_reading(&mut unit, "auger_belt_ride", ride);
+            set_reading(&mut unit, "auger_take_up", 95.0);
+            part(&evaluate(&depot(vec![unit]), now()), "auger_belt").advice
+        })
+        .collect();
+    assert_eq!(
+        advice,
+        [
+            Advice::Leave,
+            Advice::RenewAfterTheSeason,
+            Advice::OrderThePart,
+            Advice::RenewNow
+        ]
+    );
+}
+
+/// A friction ring at steel on steel does no work: chance 0, whatever the rest.
+#[test]
+fn a_part_past_where_it_works_is_a_zero() {
+    let mut unit = fresh_unit(1, 60.0);
+    set_reading(&mut unit, "friction_ring", 0.0);
+    let document = &evaluate(&depot(vec![unit]), now()).units[0].document;
+    assert_eq!((document.status, document.chance), (Status::NotReady, 0.0));
+    assert_eq!(
+        (
+            document.because[0].factor.as_str(),
+            document.because[0].share
+        ),
+        ("friction_ring", 1.0)
+    );
+}
+
+/// An imported machine, fitting dates unknown and never measured: nobody knows, so it says measure.
+#[test]
+fn a_part_of_unknown_age_that_was_never_measured_is_to_be_measured() {
+    let mut unit = fresh_unit(1, 60.0);
+    for path in &mut unit.parts {
+        (path.fitted_at, path.fitted_hours) = (None, None);
+        path.readings.clear();
+    }
+    let evaluation = evaluate(&depot(vec![unit]), now());
+    assert_eq!(part(&evaluation, "scraper_bar").advice, Advice::Measure);
+    assert!(
+        part(&evaluation, "engine")
+            .text
+            .contains("taken as the machine's")
+    );
+}
+
+/// Parts that failed young teach the depot that such parts live shorter: three failures beside a prior worth three, at
+/// ages that add nearly nothing, double the doubt.
+#[test]
+fn failed_parts_teach_the_depot() {
+    let mut facts = depot((1..=4).map(|number| fresh_unit(number, 60.0)).collect());
+    let cable = |facts: &DepotFacts| {
+        let evaluation = evaluate(facts, now());
+        evaluation.units[0]
+            .inputs
+            .factors
+            .iter()
+            .find(|factor| factor.factor == "auger_cable")
+            .unwrap()
+            .chance
+    };
+    let before = cable(&facts);
+    for unit in &mut facts.units[1..] {
+        let path = unit
+            .parts
+            .iter_mut()
+            .find(|path| path.part == "auger_cable")
+            .unwrap();
+        let mut renewed = path.clone();
+        (path.removed_at, path.removed_hours, path.failed) =
+            (Some(at("2025-02-01T00:00:00Z")), Some(15.0), Some(true));
+        (renewed.id, renewed.how) = (
+            Uuid::from_u128(renewed.id.as_u128() + 500),
+            crate::facts::Fitting::Renewed,
+        );
+        (renewed.fitted_at, renewed.fitted_hours) = (Some(at("2025-02-01T00:00:00Z")), Some(15.0));
+        unit.parts.push(renewed);
+    }
+    let ratio = (1.0 - cable(&facts)) / (1.0 - before);
+    assert!((1.9..2.05).contains(&ratio), "{ratio}");
+}

@@ -1,0 +1,245 @@
+//! Scores, worked out by hand, and who counts.
+
+use super::*;
+
+/// Five duties' worth by hand: 5000 m2 within 3 h, 12 h of snow, 250 mm cleared at each 50 mm: five cycles 2.4 h apart.
+/// Owed by 3, 5.4, ... 12.6 h: the worst is all five by 12.6 h, 25000 / 12.6 = 1984 m2/h. Two machines of 1070 m2/h bring
+/// 2140, one does not: the score is the square of the chance. Running hours: 25000 m2 at 2140 m2/h, 11.7 h.
+#[test]
+fn the_score_of_two_machines_by_hand() {
+    let units = vec![fresh_unit(1, 60.0), fresh_unit(2, 60.0)];
+    let evaluation = evaluate(&depot(units), now());
+    let document = &evaluation.depot.document;
+    let work = &document.works[0];
+    assert_eq!(
+        (work.cycles, work.needed_rate, work.storm_hours),
+        (5, 1984.0, 11.5)
+    );
+    assert_eq!(evaluation.units[0].document.rate, 1070.0);
+    let inputs = &evaluation.depot.inputs;
+    let both = |nodes: &[f64]| -> f64 {
+        inputs
+            .weights
+            .iter()
+            .zip(nodes)
+            .map(|(weight, works)| weight * works * works)
+            .sum()
+    };
+    let by_hand = (100.0 * both(&inputs.works[0].units[0].works)).round();
+    assert_eq!(
+        (document.score, Some(work.score)),
+        (Some(by_hand), Some(by_hand))
+    );
+    assert!((80.0..98.0).contains(&by_hand), "{by_hand}");
+    // One fewer cannot; a third makes it nearly sure; operators are six, so one fewer changes nothing.
+    assert_eq!(work.one_machine_fewer, Some(0.0));
+    assert!(work.one_machine_more.unwrap() > by_hand);
+    assert_eq!(work.one_operator_fewer, Some(by_hand));
+    assert!(
+        document.because[0]
+            .text
+            .starts_with("clear: 1984 m2/h needed for design storm"),
+        "{:?}",
+        document.because
+    );
+    // At each node the depot calculation gives the same: averaged, the score.
+    let mean: f64 =
+        inputs
+            .weights
+            .iter()
+            .enumerate()
+            .map(|(node, weight)| {
+                let units = inputs.works[0].units.iter().map(|unit| {
+                    crate::calculations::depot::UnitInput {
+                        works: unit.works[node],
+                        rate: unit.rate,
+                    }
+                });
+                let input = crate::calculations::depot::Input {
+                    units: units.collect(),
+                    needed_rate: inputs.works[0].needed_rate,
+                    operators: inputs.works[0].operators.map(f64::from),
+                };
+                weight * crate::calculations::depot::calculate(&input).unwrap().score
+            })
+            .sum();
+    assert_eq!(mean.round(), by_hand);
+}
+
+/// The mean over the nodes is the closed form's mean over the doubt, as near as eight nodes come where a quantile runs off
+/// to infinity.
+#[test]
+fn a_units_chance_is_the_mean_over_the_nodes() {
+    let unit = &evaluate(&depot(vec![fresh_unit(1, 60.0)]), now()).units[0];
+    assert!((model::mean_over_nodes(&unit.works) - unit.inputs.chance()).abs() < 1e-4);
+}
+
+#[test]
+fn short_of_machines_or_of_operators() {
+    let mut facts = depot(vec![fresh_unit(1, 60.0)]);
+    let short = evaluate(&facts, now()).depot.document;
+    assert_eq!(short.score, Some(0.0));
+    assert!(
+        short
+            .because
+            .iter()
+            .any(|reason| reason.text.contains("one more machine adds")),
+        "{:?}",
+        short.because
+    );
+    assert!(
+        short
+            .because
+            .iter()
+            .any(|reason| reason.text.contains("short by")),
+        "{:?}",
+        short.because
+    );
+    facts.units = (1..=3).map(|number| fresh_unit(number, 60.0)).collect();
+    facts.operators = vec![operators(1)];
+    let short = evaluate(&facts, now()).depot.document;
+    assert_eq!((short.score, short.operators), (Some(0.0), Some(1)));
+    assert!(
+        short
+            .because
+            .iter()
+            .any(|reason| reason.text.contains("one more operator adds")),
+        "{:?}",
+        short.because
+    );
+    facts.operators = vec![operators(0)];
+    assert_eq!(evaluate(&facts, now()).depot.document.score, Some(0.0));
+    // No operators entered: no limit.
+    facts.operators.clear();
+    let free = evaluate(&facts, now()).depot.document;
+    assert!(
+        free.score > Some(90.0) && free.operators.is_none(),
+        "{free:?}"
+    );
+}
+
+/// Places 900 mm wide are a kind of work of their own; a wider machine cannot go there, a narrower one does.
+#[test]
+fn narrow_ground_is_a_kind_of_work_of_its_own() {
+    let wide = Uuid::from_u128(3);
+    let mut facts = depot((1..=4).map(|number| fresh_unit(number, 60.0)).collect());
+    let mut sheet = facts.sheets[&MODEL].clone();
+    sheet.rate.width_mm.value = 1100.0;
+    facts.sheets.insert(wide, sheet);
+    facts.units[2].model = wide;
+    facts.units[3].model = wide;
+    facts.duties.push(duty("footbridge", 400.0, Some(900.0)));
+    let document = evaluate(&facts, now()).depot.document;
+    let works: Vec<(Option<f64>, u32)> = document
+        .works
+        .iter()
+        .map(|work| (work.narrowest_width_mm, work.machines))
+        .collect();
+    assert_eq!(works, [(Some(900.0), 2), (None, 2)]);
+    let product = document
+        .works
+        .iter()
+        .map(|work| work.score / 100.0)
+        .product::<f64>()
+        * 100.0;
+    assert!(
+        (document.score.unwrap() - product).abs() <= 1.0,
+        "{document:?}"
+    );
+    // With no machine that fits, the narrow ground cannot be kept.
+    facts.units.drain(..2);
+    let document = evaluate(&facts, now()).depot.document;
+    assert_eq!(document.score, Some(0.0));
+    assert!(
+        document.because[0]
+            .text
+            .contains("no machine is rigged for it and fits"),
+        "{:?}",
+        document.because
+    );
+}
+
+#[test]
+fn away_machines_do_not_count_and_say_so() {
+    let mut facts = depot((1..=3).map(|number| fresh_unit(number, 60.0)).collect());
+    facts.units[0].away = Some("the north shop".to_owned());
+    let evaluation = evaluate(&facts, now());
+    let counts = evaluation.depot.document.units;
+    assert_eq!((counts.ready, counts.away), (2, 1));
+    assert!(!evaluation.units[0].document.counts);
+    assert!(
+        evaluation.units[0]
+            .document
+            .because
+            .iter()
+            .any(|reason| reason.text.contains("the north shop"))
+    );
+    assert!(evaluation.depot.document.because.iter().any(
+        |reason| reason.text == "T-001: away: the north shop; it does not count at this depot"
+    ));
+}
+
+/// Limited use counts only once admitted for this very storm.
+#[test]
+fn limited_use_counts_once_admitted_for_this_storm() {
+    let mut facts = depot((1..=2).map(|number| fresh_unit(number, 60.0)).collect());
+    facts
+        .storms
+        .push(storm(7, "2025-11-28T00:00:00Z", "2025-11-28T12:00:00Z"));
+    let score = |facts: &DepotFacts| evaluate(facts, now()).depot.document.score.unwrap();
+    assert!(score(&facts) > 80.0);
+    facts.units[0].limited_uses.push(LimitedUseFacts {
+        id: Uuid::from_u128(9),
+        reason: "day only: lamp dark".to_owned(),
+        named_by: "a lead".to_owned(),
+        starts_at: at("2025-11-20T16:00:00Z"),
+        ends_at: at("2025-12-20T16:00:00Z"),
+        admitted_storm: Some(Uuid::from_u128(6)),
+    });
+    assert_eq!(score(&facts), 0.0);
+    facts.units[0].limited_uses[0].admitted_storm = Some(Uuid::from_u128(7));
+    assert!(score(&facts) > 80.0);
+    assert_eq!(status_of(&facts), Status::Limited);
+}
+
+#[test]
+fn without_duties_or_machines_there_is_no_score_and_it_says_why() {
+    let mut facts = depot(Vec::new());
+    let document = evaluate(&facts, now()).depot.document;
+    assert_eq!((document.score, document.because.is_empty()), (None, false));
+    facts.units.push(fresh_unit(1, 60.0));
+    facts.duties.clear();
+    let document = evaluate(&facts, now()).depot.document;
+    assert_eq!(document.score, None);
+    assert!(
+        document.because[0].text.contains("no duties"),
+        "{:?}",
+        document.because
+    );
+    facts.sheets = BTreeMap::new();
+    let evaluation = evaluate(&facts, now());
+    assert_eq!(evaluation.units[0].document.status, Status::Stopped);
+}
+
+/// The rate by hand: 0.711 m x 0.9 x 2400 m/h x 0.7 = 1075 m2/h; in 50 mm of 320 kg/m3 a rating of 10 t/h throws
+/// 10000 / 16 = 625; each degrading finding takes a fifth. Whole tens, rounded down.
+#[test]
+fn a_rate_is_what_it_covers_or_what_it_can_throw() {
+    let mut facts = depot(vec![fresh_unit(1, 60.0)]);
+    let rate = |facts: &DepotFacts| evaluate(facts, now()).units[0].document.rate;
+    assert_eq!(rate(&facts), 1070.0);
+    facts.units[0]
+        .findings
+        .push(finding("scraper_edge", Effect::Degrade));
+    assert_eq!(rate(&facts), 860.0);
+    facts.units[0].findings.clear();
+    facts.design_storm.density_kg_m3 = Some(320.0);
+    facts
+        .sheets
+        .get_mut(&MODEL)
+        .unwrap()
+        .rate
+        .rating_kg_per_h
+        .value = 10_000.0;
+    assert_eq!(rate(&facts), 620.0);
+}

@@ -1,0 +1,279 @@
+//! One number: whether it can be at all, what it is turned into, and what it comes to.
+
+use super::{Context, Flag, Judged, ReadingInput, Verdict, tolerances};
+use crate::Invalid;
+use crate::battery::{self, FullCharge};
+use crate::because::number;
+use crate::measure::{Quantity, Unit};
+use crate::sheet::{CheckSpec, Derived, Measure};
+use crate::tyre;
+
+/// Readings a person may give the mean of.
+const REPEATS_MAX: u32 = 100;
+
+/// Air and battery temperatures a reading may have been taken at, degC.
+const TEMPERATURES_C: std::ops::RangeInclusive<f64> = -60.0..=80.0;
+
+pub(super) fn judge_measure(
+    check: &CheckSpec,
+    measure: &Measure,
+    reading: &ReadingInput,
+    context: &Context,
+) -> Result<Judged, Invalid> {
+    let readings = reading.repeats.unwrap_or(1);
+    if !(1..=REPEATS_MAX).contains(&readings) {
+        return Err(Invalid::new(
+            "repeats",
+            format!("must be 1 to {REPEATS_MAX}: how many readings the value is the mean of"),
+        ));
+    }
+    if let Some(temperature_c) = reading.temperature_c
+        && !TEMPERATURES_C.contains(&temperature_c)
+    {
+        return Err(Invalid::new(
+            "temperature_c",
+            "must be -60 to 80 degC: the temperature it was read at",
+        ));
+    }
+    let (entered, unit) = number_and_unit(measure, reading)?;
+    let taken = match &measure.derived {
+        None => Taken {
+            kept: unit.to_si(entered),
+            judged: unit.to_si(entered),
+            freezes_at_c: None,
+        },
+        Some(Derived::Battery) => battery_gravity(reading, entered, unit)?,
+        Some(Derived::Tyre { at_c }) => {
+            let kept = unit.to_si(entered);
+            let judged = match reading.temperature_c {
+                Some(temperature_c) => tyre::pressure_at(kept, temperature_c, at_c.value),
+                None => kept,
+            };
+            Taken {
+                kept,
+                judged,
+                freezes_at_c: None,
+            }
+        }
+    };
+    possible(measure, unit, entered)?;
+
+    let sigma = measure
+        .repeatability
+        .value
+        .max(measure.resolution.value / 12f64.sqrt());
+    let doubt = tolerances::Doubt { sigma, readings };
+    let (mut verdict, mut flags) =
+        tolerances::held_against(&measure.limits, taken.judged, doubt, check.effect);
+    if let (Some(freezes_at_c), Some(low_c)) = (taken.freezes_at_c, context.low_c)
+        && freezes_at_c >= low_c
+    {
+        verdict = Verdict::Unserviceable;
+        flags.push(Flag::WillFreeze);
+    }
+    if measure.backed_by.is_some()
+        && verdict == Verdict::Unserviceable
+        && context.backed_by != Some(Verdict::Unserviceable)
+    {
+        verdict = Verdict::Marginal;
+        flags.push(Flag::RenewBeforeNextSeason);
+    }
+    Ok(Judged {
+        verdict,
+        value_si: Some(taken.kept),
+        judged_value: (taken.judged != taken.kept).then_some(taken.judged),
+        limits: Some(measure.limits.clone()),
+        text: measure_text(check, measure, taken, verdict, &flags),
+        flags,
+    })
+}
+
+/// A number as it is kept and as it is held against the limits.
+#[derive(Clone, Copy)]
+struct Taken {
+    kept: f64,
+    judged: f64,
+    freezes_at_c: Option<f64>,
+}
+
+fn number_and_unit(measure: &Measure, reading: &ReadingInput) -> Result<(f64, Unit), Invalid> {
+    let accepted: Vec<&str> = Unit::ALL
+        .into_iter()
+        .filter(|&unit| accepts(measure, unit))
+        .map(Unit::symbol)
+        .collect();
+    let accepted = accepted.join(" or ");
+    let value = reading.value.ok_or_else(|| {
+        Invalid::new(
+            "value",
+            format!("is missing: this check is a measure; give a number in {accepted}"),
+        )
+    })?;
+    if !value.is_finite() {
+        return Err(Invalid::new("value", "must be a finite number"));
+    }
+    let symbol = reading.unit.as_deref().ok_or_else(|| {
+        Invalid::new(
+            "unit",
+            format!("is missing: give {accepted}, so that no reading is guessed at"),
+        )
+    })?;
+    match Unit::parse(symbol) {
+        Some(unit) if accepts(measure, unit) => Ok((value, unit)),
+        _ => {
+            let shown: String = symbol.chars().take(20).collect();
+            Err(Invalid::new(
+                "unit",
+                format!("{shown:?} cannot be used for this check; give {accepted}"),
+            ))
+        }
+    }
+}
+
+/// Whether a measure takes readings in that unit: one of the same quantity, and volts for a battery's gravity.
+fn accepts(measure: &Measure, unit: Unit) -> bool {
+    unit.quantity() == measure.unit.quantity()
+        || (matches!(measure.derived, Some(Derived::Battery)) && unit == Unit::Volt)
+}
+
+/// Refuses what is impossible in itself; what only contradicts other facts is for the store to keep and flag.
+fn possible(measure: &Measure, unit: Unit, entered: f64) -> Result<(), Invalid> {
+    let (least, most) = match unit.quantity() {
+        Quantity::Length => (0.0, 10_000.0),
+        Quantity::Pressure => (0.0, 100_000.0),
+        Quantity::Temperature => (-90.0, 1_000.0),
+        Quantity::Voltage => (0.0, 60.0),
+        Quantity::SpecificGravity => (1.0, 1.4),
+        Quantity::RunningTime => (0.0, 1_000_000.0),
+        Quantity::CalendarTime => (0.0, 36_525.0),
+        Quantity::Share => (0.0, 100.0),
+        Quantity::Count => (0.0, 1_000_000.0),
+        Quantity::Angle => (-360.0, 360.0),
+    };
+    // The sheet's own bounds are in the check's unit: they say nothing of volts given for gravity.
+    let own = unit.quantity() == measure.unit.quantity();
+    let least = measure.least.filter(|_| own).unwrap_or(least);
+    let most = measure.most.filter(|_| own).unwrap_or(most);
+    let value = unit.to_si(entered);
+    if value < least || value > most {
+        let (least, most) = (
+            number(unit.from_si(least), 3),
+            number(unit.from_si(most), 3),
+        );
+        let symbol = unit.symbol();
+        return Err(Invalid::new(
+            "value",
+            format!("cannot be: {least} to {most} {symbol} is possible; read it again"),
+        ));
+    }
+    if unit == Unit::Count && value.fract() != 0.0 {
+        return Err(Invalid::new(
+            "value",
+            "must be a whole number: it is a count",
+        ));
+    }
+    Ok(())
+}
+
+/// Volts or gravity as read, made gravity at 26.7 degC.
+fn battery_gravity(reading: &ReadingInput, entered: f64, unit: Unit) -> Result<Taken, Invalid> {
+    let full = reading.full_charge.ok_or_else(|| {
+        Invalid::new(
+            "full_charge",
+            "is missing: say 1.265 or 1.280, the gravity of this battery when full",
+        )
+    })?;
+    let full = FullCharge::from_gravity(full).ok_or_else(|| {
+        Invalid::new(
+            "full_charge",
+            "must be 1.265 or 1.280, the gravity of this battery when full",
+        )
+    })?;
+    let gravity = if unit == Unit::Volt {
+        battery::gravity_from_volts(entered, full)
+    } else {
+        let temperature_c = reading.temperature_c.ok_or_else(|| {
+            Invalid::new(
+                "temperature_c",
+                "is missing: a gravity means nothing without the temperature it was read at",
+            )
+        })?;
+        battery::corrected_gravity(entered, temperature_c)
+    };
+    Ok(Taken {
+        kept: gravity,
+        judged: gravity,
+        freezes_at_c: Some(battery::freezes_at_c(gravity)),
+    })
+}
+
+/// The reading, the limit it has met if it has met one, and what to do about doubt.
+fn measure_text(
+    check: &CheckSpec,
+    measure: &Measure,
+    taken: Taken,
+    verdict: Verdict,
+    flags: &[Flag],
+) -> String {
+    let symbol = measure.unit.symbol();
+    let mut text = format!(
+        "{}: {} {symbol}",
+        check.title,
+        number(taken.judged, decimals(measure))
+    );
+    if taken.judged != taken.kept {
+        text.push_str(&format!(
+            " in use ({} {symbol} as read)",
+            number(taken.kept, decimals(measure))
+        ));
+    }
+    if verdict > Verdict::Serviceable
+        && let Some(limit) = limit_met(measure, taken.judged, verdict)
+    {
+        text.push_str(&format!(
+            "; {} at {} {symbol}",
+            verdict.word(),
+            number(limit, 3)
+        ));
+    }
+    if let Some(freezes_at_c) = taken.freezes_at_c {
+        text.push_str(&format!("; freezes at {} degC", number(freezes_at_c, 0)));
+    }
+    for flag in flags {
+        text.push_str(match flag {
+            Flag::ReMeasure => "; too near a limit to tell: measure again and give the mean",
+            Flag::NotAccepted => "; too near the limit to be accepted: it is a safety matter",
+            Flag::WorseSide => {
+                "; too near the limit to tell after three readings: the worse side counts"
+            }
+            Flag::WillFreeze => "; it will freeze at the forecast low",
+            Flag::RenewBeforeNextSeason => {
+                "; good for the rest of this season, renew before the next"
+            }
+        });
+    }
+    text
+}
+
+/// Decimals that the tool can show: two figures finer than its step would be a pretence.
+fn decimals(measure: &Measure) -> usize {
+    let step = measure.resolution.value;
+    if step >= 1.0 || step <= 0.0 {
+        0
+    } else {
+        (-step.log10()).ceil().min(4.0) as usize
+    }
+}
+
+/// The limit that gives the verdict, on the side that gives it.
+fn limit_met(measure: &Measure, value: f64, verdict: Verdict) -> Option<f64> {
+    let at = |side: &crate::sheet::Side| match verdict {
+        Verdict::Unserviceable => side.unserviceable_at.value,
+        _ => side.marginal_at.value,
+    };
+    let limits = [measure.limits.low.as_ref(), measure.limits.high.as_ref()];
+    // The nearest: on a band the other side's limit is not what was met.
+    let mut of_sides: Vec<f64> = limits.into_iter().flatten().map(at).collect();
+    of_sides.sort_by(|left, right| (left - value).abs().total_cmp(&(right - value).abs()));
+    of_sides.first().copied()
+}
