@@ -1,6 +1,7 @@
 //! How it is kept: schema, row-level security, the feed, marks, sign-in, and the private Postgres.
 
 mod door;
+mod facts;
 mod feed;
 mod mark;
 mod person;
@@ -8,6 +9,7 @@ mod private;
 mod pull;
 mod roles;
 mod schema;
+mod state;
 
 use rimeyard_store::private::Cluster;
 use rimeyard_store::{

@@ -130,3 +130,27 @@ async fn what_is_computed_of_a_unit_goes_with_it() {
         .await
         .problem(404);
 }
+
+#[tokio::test]
+async fn a_person_who_is_renamed_is_renamed_in_every_reason() {
+    let server = TestServer::start().await;
+    let administrator = server.administrator().await;
+    let home = server.world.ours.home.id;
+    let machines = Machines::make_sound(&administrator, home, 1, 1).await;
+    drained(&server).await;
+    let proven_by = async || {
+        let path = format!("/v1/readiness/units/{}", machines.units[0]);
+        administrator.get(&path).await.expect(200).json()["proof"]["by"].clone()
+    };
+    assert_eq!(proven_by().await, "The administrator");
+    let me = administrator.get("/v1/me").await.expect(200).json();
+    let path = format!("/v1/people/{}", me["person_id"].as_str().expect("an id"));
+    let etag = administrator.get(&path).await.expect(200).etag();
+    administrator
+        .patch(&path, &etag, &json!({"name": "A. Newname"}))
+        .await
+        .expect(200);
+    drained(&server).await;
+    assert_eq!(proven_by().await, "A. Newname");
+    assert_stored_is_recomputed(&server, DEPOTS).await;
+}

@@ -4,6 +4,7 @@
 //! What the loader leaves out: corrected inspections and meter readings (the later fact that names one stands for
 //! it), retired units, closed findings, lifted holds, cancelled storms. What it keeps and marks: facts flagged
 //! `suspect` (hours running backwards, a time in the future), which count as seen but stay out of the hours' timeline.
+//! No fact takes effect later than its receipt, whatever the clock that dated it said.
 
 use std::collections::BTreeMap;
 
@@ -190,13 +191,13 @@ pub struct UnitFacts {
     pub findings: Vec<FindingFacts>,
     /// Uses under stated limits, not ended by hand; over and future ones may be among them.
     pub limited_uses: Vec<LimitedUseFacts>,
-    /// Its inspections, from 1 July of last winter on, and its newest if that is older; in any order.
+    /// Its inspections, from 1 July of last winter on, and the newest before; in any order.
     pub inspections: Vec<InspectionFacts>,
     /// Attempts to start, from meter readings and from readings of the sheet's start check, from 1 July of the last
-    /// winter on, and its newest good one if that is older; in any order.
+    /// winter on, and the newest good one before, of either kind; in any order.
     pub starts: Vec<StartFacts>,
     /// Hour-meter readings, inspections' hours among them, suspect ones left out; the last two years suffice, and the
-    /// newest if it is older; in any order.
+    /// newest before, of either kind; in any order.
     pub meter: Vec<MeterFacts>,
     /// Wear paths: parts fitted now, and those that ended, whose ends teach how long such parts live; in any order.
     pub parts: Vec<FittedPartFacts>,

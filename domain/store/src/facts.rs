@@ -91,6 +91,7 @@ struct Asked {
     since: Vec<jiff_diesel::Timestamp>,
     /// The check whose `works` is an attempt to start, by the unit's sheet.
     start_checks: Vec<String>,
+    as_of: Timestamp,
     /// Two years before `as_of`: as far back as hours are of use.
     hours_since: Timestamp,
 }
@@ -111,6 +112,7 @@ impl Asked {
             unit_ids: Vec::with_capacity(units.len()),
             since: Vec::with_capacity(units.len()),
             start_checks: Vec::with_capacity(units.len()),
+            as_of,
             hours_since: as_of - jiff::SignedDuration::from_hours(2 * 366 * 24),
         };
         for unit in units {
@@ -130,6 +132,12 @@ impl Asked {
             asked.start_checks.push(sheet.start.check.clone());
         }
         Ok(asked)
+    }
+
+    /// When a fact takes effect: by `as_of` at the latest, since it is here, though the clock that noted its receipt
+    /// may be a little ahead of Postgres' own.
+    fn effective(&self, at: Timestamp) -> Timestamp {
+        at.min(self.as_of)
     }
 }
 

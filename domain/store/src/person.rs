@@ -262,6 +262,19 @@ pub async fn create(
     Ok(person)
 }
 
+/// Has every depot recomputed: readiness names who inspected, started and held a machine.
+async fn mark_all(tx: &mut Write<'_>) -> Result<()> {
+    let depots: Vec<Uuid> = depot::table
+        .filter(depot::org_id.eq(tx.org_id()))
+        .select(depot::id)
+        .load(&mut tx.connection())
+        .await?;
+    for depot_id in depots {
+        tx.mark(depot_id);
+    }
+    Ok(())
+}
+
 /// Changes a person who stands at `rev`. `hashed` as for [`create`]. Lock the organisation's scope.
 ///
 /// # Errors
@@ -323,6 +336,9 @@ pub async fn update(
         end_sessions(tx, id).await?;
     }
     publish(tx, &person)?;
+    if person.name != before.name {
+        mark_all(tx).await?;
+    }
     let mut what = difference(&json(&before)?, &json(&person)?);
     if let (Some(_), Value::Object(what)) = (hashed, &mut what) {
         what.insert("password".to_owned(), json!("changed"));

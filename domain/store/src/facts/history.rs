@@ -29,7 +29,7 @@ struct InspectionRow {
     by: String,
 }
 
-/// Inspections since 1 July of last winter, and the newest if it is older.
+/// Inspections since 1 July of last winter, and the newest before.
 pub(super) async fn inspections(tx: &Tx<'_>, asked: &Asked) -> Result<By<InspectionFacts>> {
     let rows: Vec<InspectionRow> = prepared(
         diesel::sql_query(
@@ -62,7 +62,7 @@ pub(super) async fn inspections(tx: &Tx<'_>, asked: &Asked) -> Result<By<Inspect
             InspectionFacts {
                 id: row.id,
                 kind: of_word(row.kind)?,
-                at: row.at,
+                at: asked.effective(row.at),
                 by: row.by,
             },
         ))
@@ -83,7 +83,7 @@ struct StartRow {
 }
 
 /// Attempts to start, by word of a meter reading or by the sheet's start check, since 1 July of last winter, and the
-/// newest good one if it is older.
+/// newest good one before of either kind.
 pub(super) async fn starts(tx: &Tx<'_>, asked: &Asked) -> Result<By<StartFacts>> {
     let rows: Vec<StartRow> = prepared(
         diesel::sql_query(
@@ -133,7 +133,7 @@ pub(super) async fn starts(tx: &Tx<'_>, asked: &Asked) -> Result<By<StartFacts>>
         Ok((
             row.unit_id,
             StartFacts {
-                at: row.at,
+                at: asked.effective(row.at),
                 started: row.started,
                 by: row.by,
             },
@@ -154,8 +154,8 @@ struct MeterRow {
     estimated: bool,
 }
 
-/// Hours as meter readings and inspections noted them, suspect ones left out: the last two years', and the newest if
-/// it is older.
+/// Hours as meter readings and inspections noted them, suspect ones left out: the last two years', and the newest
+/// before of either kind.
 pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> {
     let rows: Vec<MeterRow> = prepared(
         diesel::sql_query(
@@ -200,7 +200,7 @@ pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> 
         Ok((
             row.unit_id,
             MeterFacts {
-                at: row.at,
+                at: asked.effective(row.at),
                 hours: row.hours,
                 estimated: row.estimated,
             },

@@ -111,7 +111,7 @@ async fn path_readings(tx: &Tx<'_>, asked: &Asked) -> Result<By<PathReading>> {
             row.fitted_part_id,
             PathReading {
                 check: row.check_code,
-                at: row.at,
+                at: asked.effective(row.at),
                 hours: row.hours,
                 value: row.value,
                 repeats: row.repeats.unsigned_abs(),
@@ -173,7 +173,7 @@ pub(super) async fn latest(tx: &Tx<'_>, asked: &Asked) -> Result<By<LatestReadin
             row.unit_id,
             LatestReading {
                 check: row.check_code,
-                at: row.at,
+                at: asked.effective(row.at),
                 by: row.by,
                 verdict: of_word(row.verdict)?,
                 value: row.value,
