@@ -392,14 +392,6 @@ async fn only_what_is_granted_is_loaded() {
         .map(|depot| depot.id)
         .collect();
     assert_eq!(loaded, [ours.home.id]);
-    let loaded: Vec<Uuid> = load(&server, &[theirs.home.id])
-        .await
-        .iter()
-        .map(|depot| depot.id)
-        .collect();
-    assert_eq!(
-        loaded,
-        [] as [Uuid; 0],
-        "another organisation's depot is nobody's, whoever asks"
-    );
+    let loaded = load(&server, &[theirs.home.id]).await;
+    assert!(loaded.is_empty(), "another organisation's, whoever asks");
 }
