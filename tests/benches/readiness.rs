@@ -22,6 +22,7 @@ use diesel::sql_types::Integer;
 use diesel_async::RunQueryDsl;
 use rimeyard_api::extract::Path;
 use rimeyard_api::settings::Settings;
+use rimeyard_api::token::Kind;
 use rimeyard_api::{State, app};
 use rimeyard_harness::TestServer;
 use rimeyard_harness::machines::{Machines, days_ago, sound_inspection};
@@ -47,7 +48,11 @@ async fn tenant(request: &HttpRequest) -> Tenant {
     let token = token
         .and_then(|value| value.strip_prefix("Bearer "))
         .expect("a token");
-    state.authenticate(token).await.expect("it is good").0
+    let (tenant, _) = state
+        .authenticate(Kind::Access, token)
+        .await
+        .expect("it is good");
+    tenant
 }
 
 #[get("/bench/bare")]
