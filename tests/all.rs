@@ -3,6 +3,7 @@
 mod api;
 #[cfg(feature = "browser")]
 mod browser;
+mod demo;
 mod house;
 mod local;
 mod reference;

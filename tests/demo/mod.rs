@@ -1,0 +1,5 @@
+//! The demo: what it promises its readers, at any time of the year.
+
+mod generator;
+mod seasons;
+mod shown;
