@@ -130,7 +130,7 @@ async fn the_feed_and_the_audit_hold_no_address_and_no_password() {
         .get(0);
     assert_eq!(
         serde_json::from_str::<Value>(&doc).expect("json"),
-        json!({"id": made.id, "name": "Ada Frost", "active": true, "rev": 2})
+        json!({"id": made.id, "name": "Ada Frost", "role": "technician", "active": true, "rev": 2})
     );
     let rows = client
         .query(

@@ -13,7 +13,7 @@ use rimeyard_store::Once;
 use serde::de::{DeserializeOwned, IgnoredAny};
 use serde_json::Value;
 
-use super::words::fault;
+use super::words::{fault, is_no_word};
 use crate::problem::Problem;
 
 /// The most bytes of a body: 1 MiB.
@@ -105,7 +105,10 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
         // What comes after the first wrong value was not looked at yet.
         match serde_json::from_slice::<IgnoredAny>(bytes) {
             Err(error) => no_json(String::new(), &error),
-            Ok(_) if error.inner().is_data() => Problem::invalid(vec![fault(&error)]),
+            // For a null or a number where one of some words is wanted, serde_json says that the syntax is wrong.
+            Ok(_) if error.inner().is_data() || is_no_word(&error) => {
+                Problem::invalid(vec![fault(&error)])
+            }
             Ok(_) => no_json(fault(&error).field, error.inner()),
         }
     })?;
@@ -175,6 +178,15 @@ mod tests {
         assert_eq!(status("[\"\u{1}\"]"), Some(400));
         assert_eq!(status(&"[".repeat(10_000)), Some(400));
         assert_eq!(status("[\"x\"]"), Some(422));
+        for text in ["null", "5", "[]"] {
+            let problem =
+                parse::<rimeyard_rules::sheet::Work>(text.as_bytes()).expect_err("no word");
+            assert_eq!(
+                actix_web::ResponseError::status_code(&problem),
+                422,
+                "{text}"
+            );
+        }
         assert_eq!(status("[1.5]"), None);
     }
 }

@@ -32,7 +32,19 @@ pub fn fault<E: std::fmt::Display>(error: &serde_path_to_error::Error<E>) -> Inv
             .map_or("", |(_, known)| known);
         return Invalid::new(path, format!("is {value:?}; {}", choices(known)));
     }
+    if message == NO_WORD {
+        return Invalid::new(path, "must be text, one of the words known here");
+    }
     Invalid::new(path, plain(message))
+}
+
+/// What serde_json says of anything but text where one of some words is wanted; of a text that is no such word it says
+/// more.
+const NO_WORD: &str = "expected value";
+
+/// Whether something else stands where one of some words is wanted, in a body that is JSON.
+pub fn is_no_word(error: &serde_path_to_error::Error<serde_json::Error>) -> bool {
+    error.inner().to_string().starts_with(NO_WORD)
 }
 
 fn join(path: &str, name: &str) -> String {

@@ -165,11 +165,11 @@ pub async fn fit_many(
         let sheet = sheets
             .get(&home.model_id)
             .ok_or_else(|| Error::internal(format!("model {} has no sheet", home.model_id)))?;
-        check(new, sheet)?;
-        let next = Fitted::new(home.depot_id, *unit_id, new)?;
+        let new = checked(new, sheet)?;
+        let next = Fitted::new(home.depot_id, *unit_id, &new)?;
         let slot = (*unit_id, new.part.clone());
         if let Some(mut before) = current.remove(&slot) {
-            end(&mut before, new)?;
+            end(&mut before, &new)?;
             match fitted.iter_mut().find(|fitted| fitted.part.id == before.id) {
                 Some(fitted) => fitted.part = before,
                 None => ended.push(Fitted {
@@ -258,8 +258,8 @@ impl Fitted {
     }
 }
 
-/// What no fitting may be.
-fn check(new: &NewFitting, sheet: &Sheet) -> Result<()> {
+/// The fitting as it is kept, unless it is what no fitting may be.
+fn checked(new: &NewFitting, sheet: &Sheet) -> Result<NewFitting> {
     if sheet.part(&new.part).is_none() {
         let parts: Vec<&str> = sheet.parts.iter().map(|part| part.part.as_str()).collect();
         let problem = format!(
@@ -281,13 +281,17 @@ fn check(new: &NewFitting, sheet: &Sheet) -> Result<()> {
         ));
     }
     fields::optional_number("fitted_hours", new.fitted_hours, fields::RUN_HOURS)?;
-    if new.fitted_at > Timestamp::now() {
+    let fitted_at = fields::instant("fitted_at", new.fitted_at)?;
+    if fitted_at > Timestamp::now() {
         return Err(Error::invalid(
             "fitted_at",
             "lies in the future; give the time at which the part was fitted",
         ));
     }
-    Ok(())
+    Ok(NewFitting {
+        fitted_at,
+        ..new.clone()
+    })
 }
 
 /// Ends a path where the next begins.

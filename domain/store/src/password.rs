@@ -14,8 +14,9 @@ use crate::{Error, Result, fields};
 
 /// So many hashes are worked on at once: each takes its 19 MiB and a core.
 static WORKERS: Semaphore = Semaphore::const_new(4);
-/// NIST SP 800-63B-4 wants at least 8 characters, and long ones allowed.
-const CHARACTERS: std::ops::RangeInclusive<usize> = 8..=200;
+/// Between what NIST SP 800-63B-4 wants at least of a password beside a second factor (8) and of one alone (15); long
+/// ones are allowed.
+const CHARACTERS: std::ops::RangeInclusive<usize> = 12..=200;
 
 /// A password as it was typed. It is read and never shown: not logged, not answered.
 #[derive(Clone, Deserialize)]
@@ -53,7 +54,7 @@ fn argon2() -> Argon2<'static> {
 /// Hashes a new password, on a thread of its own.
 ///
 /// # Errors
-/// [`Error::Invalid`] (`password`) unless it has 8 to 200 characters.
+/// [`Error::Invalid`] (`password`) unless it has 12 to 200 characters.
 pub async fn hash(password: &str) -> Result<Hashed> {
     let characters = password.chars().count();
     if !CHARACTERS.contains(&characters) {

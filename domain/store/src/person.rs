@@ -60,7 +60,7 @@ pub struct NewPerson {
     pub depots: BTreeSet<Uuid>,
     /// The address they sign in with, with `password`.
     pub email: Option<String>,
-    /// 8 to 200 characters. Kept as an argon2id hash only.
+    /// 12 to 200 characters. Kept as an argon2id hash only.
     #[cfg_attr(feature = "schema", schema(value_type = Option<String>))]
     pub password: Option<Password>,
 }
@@ -90,7 +90,7 @@ pub struct PersonChange {
     #[serde(deserialize_with = "present")]
     #[cfg_attr(feature = "schema", schema(value_type = String, required = false))]
     pub email: Option<String>,
-    /// 8 to 200 characters.
+    /// 12 to 200 characters.
     #[serde(deserialize_with = "present")]
     #[cfg_attr(feature = "schema", schema(value_type = String, required = false))]
     pub password: Option<Password>,
@@ -349,8 +349,9 @@ pub async fn update(
 
 /// What every reader of the organisation's scope may know of a person: who they are, and not how they sign in.
 fn publish(tx: &mut Write<'_>, person: &Person) -> Result<()> {
-    let document =
-        json!({"id": person.id, "name": person.name, "active": person.active, "rev": person.rev});
+    let document = json!({
+        "id": person.id, "name": person.name, "role": person.role, "active": person.active, "rev": person.rev,
+    });
     tx.publish(tx.org_id(), kind::PERSON, person.id, person.rev, &document)
 }
 

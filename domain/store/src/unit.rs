@@ -253,6 +253,10 @@ pub async fn update(tx: &mut Write<'_>, id: Uuid, rev: i64, change: &UnitChange)
     }
     let mut unit = before.clone();
     change.apply(&mut unit);
+    unit.retired_at = unit
+        .retired_at
+        .map(|at| fields::instant("retired_at", at))
+        .transpose()?;
     unit.rev += 1;
     let sheets = sheet::present(tx, &[unit.model_id]).await?;
     let sheet = sheets
