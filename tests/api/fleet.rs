@@ -84,3 +84,92 @@ pub async fn owner(server: &TestServer) -> tokio_postgres::Client {
     tokio::spawn(connection);
     owner
 }
+
+/// What the feed of a scope has of an object.
+pub struct Entry {
+    /// The document.
+    pub doc: Value,
+    /// Its version.
+    pub rev: i64,
+    /// Whether it is a tombstone.
+    pub deleted: bool,
+}
+
+/// The entry of an object in a scope of our organisation; it must be there.
+pub async fn entry(server: &TestServer, scope: Uuid, kind: &str, id: &str) -> Entry {
+    let id: Uuid = id.parse().unwrap();
+    let row = owner(server)
+        .await
+        .query_opt(
+            "select doc, rev, deleted from feed_entry where org_id = $1 and scope_id = $2 and kind = $3 and object_id = $4",
+            &[&server.world.ours.org_id, &scope, &kind, &id],
+        )
+        .await
+        .unwrap()
+        .unwrap_or_else(|| panic!("no {kind} {id} in the feed of {scope}"));
+    Entry {
+        doc: serde_json::from_str(row.get(0)).unwrap(),
+        rev: row.get(1),
+        deleted: row.get(2),
+    }
+}
+
+/// Every scope's digest is that of its live documents, and its head is the newest of them.
+pub async fn feed_is_sound(server: &TestServer) {
+    let wrong = owner(server)
+        .await
+        .query(
+            "select s.scope_id from feed_scope s
+             left join feed_entry e on e.org_id = s.org_id and e.scope_id = s.scope_id
+             group by s.org_id, s.scope_id, s.head, s.digest
+             having s.digest <> coalesce(bit_xor(e.digest) filter (where not e.deleted), 0)
+                 or s.head <> coalesce(max(e.seq), 0)",
+            &[],
+        )
+        .await
+        .unwrap();
+    assert!(wrong.is_empty(), "{} scopes", wrong.len());
+}
+
+/// How often a depot of ours was marked to be computed anew.
+pub async fn marks(server: &TestServer, depot: &Depot) -> i64 {
+    let row = owner(server)
+        .await
+        .query_opt(
+            "select gen from mark where org_id = $1 and depot_id = $2",
+            &[&server.world.ours.org_id, &depot.id],
+        )
+        .await
+        .unwrap();
+    row.map_or(0, |row| row.get(0))
+}
+
+/// What was done to an object of ours, in order, with the details.
+pub async fn audited(server: &TestServer, id: &str) -> Vec<(String, Value)> {
+    let id: Uuid = id.parse().unwrap();
+    owner(server)
+        .await
+        .query(
+            "select action, detail::text from audit where org_id = $1 and object_id = $2 order by id",
+            &[&server.world.ours.org_id, &id],
+        )
+        .await
+        .unwrap()
+        .iter()
+        .map(|row| (row.get(0), serde_json::from_str(row.get(1)).unwrap()))
+        .collect()
+}
+
+/// A model of the default two-stage thrower.
+pub async fn model(administrator: &Actor) -> String {
+    let name = Uuid::now_v7().to_string();
+    let mut new = json!({"name": name, "kind": "two-stage thrower"});
+    new["checklist_id"] = json!(posted(administrator, "/v1/checklists", &new).await);
+    posted(administrator, "/v1/models", &new).await
+}
+
+/// What is on the first page of a list.
+pub async fn items(actor: &Actor, path: &str) -> Vec<Value> {
+    let page = actor.get(path).await.expect(200).json();
+    page["items"].as_array().unwrap().clone()
+}
