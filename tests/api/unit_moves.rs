@@ -2,7 +2,7 @@
 
 use rimeyard_harness::{Actor, Depot, TestServer};
 use rimeyard_worker::{Settings, drain};
-use serde_json::{Value, json};
+use serde_json::json;
 
 use super::fleet::{Fleet, days_ago, entry, feed_is_sound, items, marks, posted};
 

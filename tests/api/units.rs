@@ -1,7 +1,7 @@
 //! /v1/units
 
 use reqwest::Method;
-use rimeyard_harness::{Actor, Answer, Depot, TestServer};
+use rimeyard_harness::{Answer, Depot, TestServer};
 use rimeyard_rules::sheet::two_stage_thrower;
 use rimeyard_store::unit::{self as units, NewUnit};
 use rimeyard_store::{Depots, Error, Role, Tenant, feed};
