@@ -289,7 +289,7 @@ async fn many_units_are_created_by_the_same_path_in_one_commit() {
     let new = |number: usize| NewUnit {
         id: None,
         tag: format!("M-{number:02}"),
-        depot_id: if number % 2 == 0 {
+        depot_id: if number.is_multiple_of(2) {
             ours.home.id
         } else {
             ours.far.id
@@ -297,7 +297,9 @@ async fn many_units_are_created_by_the_same_path_in_one_commit() {
         model_id: model,
         rigging: None,
         away: (number == 3).then(|| "on loan".to_owned()),
-        acquired_on: (number % 3 == 0).then(|| "2021-11-05".parse().unwrap()),
+        acquired_on: number
+            .is_multiple_of(3)
+            .then(|| "2021-11-05".parse().unwrap()),
     };
     let write = async |news: Vec<NewUnit>| {
         let scopes = [ours.home.id, ours.far.id];
