@@ -92,10 +92,17 @@ pub(super) async fn starts(tx: &Tx<'_>, asked: &Asked) -> Result<By<StartFacts>>
              ), checked as (
                  select u.unit_id, u.since, i.id, i.took_effect_at as at, r.works as started, i.performed_by as person_id
                  from asked u
-                 join reading r on r.org_id = $1 and r.unit_id = u.unit_id and r.check_code = u.start_check
-                 join inspection i on i.org_id = r.org_id and i.id = r.inspection_id
-                 where r.works is not null
-                   and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+                 cross join lateral (
+                     select id, took_effect_at, performed_by from inspection i
+                     where org_id = $1 and unit_id = u.unit_id
+                       and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+                     offset 0
+                 ) i
+                 cross join lateral (
+                     select works from reading
+                     where org_id = $1 and inspection_id = i.id and check_code = u.start_check and works is not null
+                     offset 0
+                 ) r
              )
              select a.unit_id, a.at, a.started, p.name as by
              from (

@@ -1,4 +1,8 @@
 //! Parts as fitted with what was measured on them, and the newest reading of each check.
+//!
+//! Readings are looked up inspection by inspection, through their key, whatever Postgres guesses (`offset 0`): on
+//! tables that were just filled and not yet analysed it guesses so low that a plan of its own choice compares every
+//! reading of the depot with every inspection of the organisation, a thousand times the work.
 
 use diesel::QueryableByName;
 use diesel::sql_types::{
@@ -93,12 +97,19 @@ struct PathRow {
 async fn path_readings(tx: &Tx<'_>, asked: &Asked) -> Result<By<PathReading>> {
     let rows: Vec<PathRow> = prepared(
         diesel::sql_query(
-            "select r.fitted_part_id, r.check_code, i.took_effect_at as at,
-                    case when not 'suspect' = any(i.flags) then i.run_hours end as hours, r.value, r.repeats
-             from reading r
-             join inspection i on i.org_id = r.org_id and i.id = r.inspection_id
-             where r.org_id = $1 and r.unit_id = any($2) and r.fitted_part_id is not null and r.value is not null
-               and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+            "with standing as materialized (
+                 select id, took_effect_at, case when not 'suspect' = any(flags) then run_hours end as hours
+                 from inspection i
+                 where org_id = $1 and unit_id = any($2)
+                   and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+             )
+             select r.fitted_part_id, r.check_code, i.took_effect_at as at, i.hours, r.value, r.repeats
+             from standing i
+             cross join lateral (
+                 select * from reading
+                 where org_id = $1 and inspection_id = i.id and fitted_part_id is not null and value is not null
+                 offset 0
+             ) r
              order by i.took_effect_at, i.id, r.check_code",
         )
         .bind::<SqlUuid, _>(tx.org_id())
@@ -149,17 +160,21 @@ struct LatestRow {
 pub(super) async fn latest(tx: &Tx<'_>, asked: &Asked) -> Result<By<LatestReading>> {
     let rows: Vec<LatestRow> = prepared(
         diesel::sql_query(
-            "select l.*, p.name as by
-             from (
-                 select distinct on (r.unit_id, r.check_code)
-                        r.unit_id, r.check_code, i.took_effect_at as at, i.performed_by, r.verdict, r.value,
-                        coalesce(r.grade, r.level) as grade, r.works, r.temperature_c, r.full_charge
-                 from reading r
-                 join inspection i on i.org_id = r.org_id and i.id = r.inspection_id
-                 where r.org_id = $1 and r.unit_id = any($2)
+            "with standing as materialized (
+                 select id, unit_id, took_effect_at as at, performed_by
+                 from inspection i
+                 where org_id = $1 and unit_id = any($2)
                    and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
-                 order by r.unit_id, r.check_code, i.took_effect_at desc, i.id desc
-             ) l
+             ), newest as (
+                 select distinct on (i.unit_id, r.check_code)
+                        i.unit_id, r.check_code, i.at, i.performed_by, r.verdict, r.value,
+                        coalesce(r.grade, r.level) as grade, r.works, r.temperature_c, r.full_charge
+                 from standing i
+                 cross join lateral (select * from reading where org_id = $1 and inspection_id = i.id offset 0) r
+                 order by i.unit_id, r.check_code, i.at desc, i.id desc
+             )
+             select l.*, p.name as by
+             from newest l
              join person p on p.org_id = $1 and p.id = l.performed_by
              order by l.unit_id, l.check_code",
         )
