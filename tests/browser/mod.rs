@@ -3,6 +3,7 @@
 
 use std::io::{BufRead, BufReader};
 use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
 
 use reqwest::Client;
 use serde_json::{Value, json};
@@ -107,13 +108,32 @@ impl Browser {
             .await;
     }
 
-    async fn text(&self, selector: &str) -> String {
-        let element = self.element(selector).await;
-        self.ask(&format!("element/{element}/text"))
+    /// The element's text; none while a page gives way to the next.
+    async fn text(&self, selector: &str) -> Option<String> {
+        let found = self
+            .client
+            .post(format!("{}/element", self.session))
+            .json(&json!({"using": "css selector", "value": selector}))
+            .send()
             .await
-            .as_str()
-            .unwrap_or_default()
-            .to_owned()
+            .expect("an answer");
+        let found: Value = found.json().await.expect("JSON");
+        let element = found["value"]["element-6066-11e4-a52e-4f735466cecf"].as_str()?;
+        let text = self.ask(&format!("element/{element}/text")).await;
+        text.as_str().map(str::to_owned)
+    }
+
+    /// Waits until the element's text is as it should be.
+    async fn shows(&self, selector: &str, right: impl Fn(&str) -> bool) {
+        let deadline = Instant::now() + Duration::from_secs(20);
+        loop {
+            let text = self.text(selector).await;
+            if text.as_deref().is_some_and(&right) {
+                return;
+            }
+            assert!(Instant::now() < deadline, "{selector} shows {text:?}");
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
     }
 
     async fn keep(&self, name: &str) {
@@ -147,7 +167,7 @@ async fn a_manager_signs_in_and_walks_from_the_district_to_a_machine_and_out() {
         .expect("the manager");
     let browser = Browser::start().await;
     browser.tell("url", json!({"url": local.base})).await;
-    assert_eq!(browser.text("h1").await, "Sign in");
+    browser.shows("h1", |text| text == "Sign in").await;
     browser.keep("1-sign-in").await;
 
     browser
@@ -160,10 +180,9 @@ async fn a_manager_signs_in_and_walks_from_the_district_to_a_machine_and_out() {
         .type_in("input[name=password]", "not the password")
         .await;
     browser.click("form.sign-in button").await;
-    assert!(
-        browser.text("[role=alert]").await.contains("wrong"),
-        "the form says what is wrong"
-    );
+    browser
+        .shows("[role=alert]", |text| text.contains("wrong"))
+        .await;
 
     browser
         .type_in(
@@ -178,7 +197,9 @@ async fn a_manager_signs_in_and_walks_from_the_district_to_a_machine_and_out() {
         )
         .await;
     browser.click("form.sign-in button").await;
-    assert_eq!(browser.text("h1").await, "Depots for the coming storm");
+    browser
+        .shows("h1", |text| text == "Depots for the coming storm")
+        .await;
     let rows = browser
         .tell(
             "elements",
@@ -193,19 +214,21 @@ async fn a_manager_signs_in_and_walks_from_the_district_to_a_machine_and_out() {
     browser.keep("2-district").await;
 
     browser.click("tbody th a").await;
-    assert!(browser.text("main").await.contains("Machines"));
+    browser
+        .shows("main", |text| text.contains("Its work"))
+        .await;
     browser.keep("3-depot").await;
     browser.click("table:last-of-type tbody th a").await;
-    let machine = browser.text("main").await;
-    assert!(
-        machine.contains("Parts") && machine.contains("Proof"),
-        "{machine}"
-    );
+    browser
+        .shows("main", |text| {
+            text.contains("Parts") && text.contains("Proof")
+        })
+        .await;
     browser.keep("4-machine").await;
 
     browser.click("form[action='/sign-out'] button").await;
-    assert_eq!(browser.text("h1").await, "Sign in");
+    browser.shows("h1", |text| text == "Sign in").await;
     browser.tell("url", json!({"url": local.base})).await;
-    assert_eq!(browser.text("h1").await, "Sign in", "signed out for good");
+    browser.shows("h1", |text| text == "Sign in").await;
     assert!(local.interrupt());
 }

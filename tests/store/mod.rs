@@ -1,8 +1,11 @@
 //! How it is kept: schema, row-level security, the feed, marks, sign-in, and the private Postgres.
 
+mod boot;
+mod database;
 mod door;
 mod facts;
 mod feed;
+mod idempotency;
 mod mark;
 mod person;
 mod private;
@@ -12,9 +15,7 @@ mod schema;
 mod state;
 
 use rimeyard_store::private::Cluster;
-use rimeyard_store::{
-    Database, Sizes, Tenant, boot, depot, feed as store_feed, migrate, organisation,
-};
+use rimeyard_store::{Database, Sizes, Tenant, depot, feed as store_feed, migrate, organisation};
 use serde_json::json;
 use tokio::sync::OnceCell;
 use uuid::Uuid;
@@ -52,7 +53,9 @@ async fn database() -> (Database, String) {
     let database = Database::connect(&cluster.login_url(&name), Sizes::default())
         .await
         .expect("connected");
-    boot::check(&database, true).await.expect("fit to serve");
+    rimeyard_store::boot::check(&database, true)
+        .await
+        .expect("fit to serve");
     (database, name)
 }
 
