@@ -9,6 +9,7 @@ use sha2::{Digest, Sha256};
 use utoipa::ToSchema;
 use uuid::Uuid;
 
+use crate::edge::uncoded;
 use crate::extract::{Cursor, Limit};
 
 /// One page of a list.
@@ -53,6 +54,15 @@ impl Answer {
         }
     }
 
+    /// The same object, of which not every reader is shown all: its ETag names the version and is made of the content too.
+    pub fn of_reader(self) -> Self {
+        let etag = self.etag.as_deref().map(|etag| {
+            let rev = etag.trim_matches('"');
+            format!("\"{rev}-{}\"", digest(&self.body))
+        });
+        Self { etag, ..self }
+    }
+
     /// 201: one object, new, at `location`.
     pub fn created(location: String, object: &impl Serialize, rev: i64) -> Self {
         Self {
@@ -80,18 +90,8 @@ impl Answer {
 
     /// 200: JSON already written, with an ETag made of its content.
     pub fn json(body: String) -> Self {
-        let hash = Sha256::digest(&body);
-        let etag = hash[..12]
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect::<String>();
-        Self {
-            status: StatusCode::OK,
-            etag: Some(format!("\"{etag}\"")),
-            location: None,
-            secret: false,
-            body,
-        }
+        let etag = format!("\"{}\"", digest(&body));
+        Self::text(body, etag)
     }
 
     /// 200: the answer to a question that is not kept: no ETag.
@@ -113,6 +113,15 @@ impl Answer {
             ..self
         }
     }
+}
+
+/// 96 bits of the SHA-256 of a body, in hex.
+fn digest(body: &str) -> String {
+    let hash = Sha256::digest(body);
+    hash[..12]
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
 }
 
 /// To be kept with an Idempotency-Key, in the transaction of what it answers.
@@ -151,11 +160,12 @@ impl Responder for Answer {
         let mut answer = HttpResponse::build(self.status);
         if let Some(etag) = &self.etag {
             answer.insert_header((header::ETAG, etag.as_str()));
+            // Compared weakly (RFC 9110, 13.1.2); what it was compressed with does not make it another version.
             let matches = |known: &str| {
                 known
                     .split(',')
-                    .map(str::trim)
-                    .any(|known| known == etag || known == "*")
+                    .map(|known| known.trim().trim_start_matches("W/"))
+                    .any(|known| known == "*" || uncoded(known) == *etag)
             };
             if request.method() == Method::GET && known().is_some_and(matches) {
                 return answer.status(StatusCode::NOT_MODIFIED).finish();

@@ -4,7 +4,7 @@ use std::rc::Rc;
 
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceFactory, ServiceRequest, ServiceResponse};
-use actix_web::middleware::{Next, from_fn};
+use actix_web::middleware::{Compress, Next, from_fn};
 use actix_web::web::Data;
 use actix_web::{App, Error, HttpResponse, web};
 use utoipa::openapi::OpenApi;
@@ -46,6 +46,7 @@ pub fn app(
         .wrap(from_fn(move |request: ServiceRequest, next: Next<_>| {
             guard(operations.clone(), request, next)
         }))
+        .wrap(Compress::default())
         .wrap(from_fn(edge))
 }
 

@@ -26,22 +26,12 @@ impl Attempts {
         }
     }
 
-    /// Whether one more is allowed; it is not counted by asking.
+    /// Takes one more, if that is allowed. It counts at once, so that many at the same moment cannot slip by together.
+    /// Keys are short: whoever calls sees to it.
     ///
     /// # Errors
     /// 429 with the seconds until the window ends.
-    pub fn check(&self, key: &str) -> Result<(), Problem> {
-        let counts = self.counts.lock().unwrap_or_else(PoisonError::into_inner);
-        match counts.get(key) {
-            Some((since, count)) if *count >= self.most && since.elapsed() < self.window => Err(
-                Problem::too_many((self.window - since.elapsed()).as_secs() + 1),
-            ),
-            _ => Ok(()),
-        }
-    }
-
-    /// Counts one.
-    pub fn count(&self, key: &str) {
+    pub fn take(&self, key: &str) -> Result<(), Problem> {
         let mut counts = self.counts.lock().unwrap_or_else(PoisonError::into_inner);
         if counts.len() >= KEYS_MAX {
             counts.retain(|_, (since, _)| since.elapsed() < self.window);
@@ -50,10 +40,22 @@ impl Attempts {
             }
         }
         let entry = counts.entry(key.to_owned()).or_insert((Instant::now(), 0));
-        if entry.0.elapsed() >= self.window {
+        let elapsed = entry.0.elapsed();
+        if elapsed >= self.window {
             *entry = (Instant::now(), 0);
+        } else if entry.1 >= self.most {
+            return Err(Problem::too_many((self.window - elapsed).as_secs() + 1));
         }
         entry.1 += 1;
+        Ok(())
+    }
+
+    /// Gives back one that was taken: it went well and does not count.
+    pub fn give_back(&self, key: &str) {
+        let mut counts = self.counts.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, count)) = counts.get_mut(key) {
+            *count = count.saturating_sub(1);
+        }
     }
 }
 
@@ -65,10 +67,19 @@ mod tests {
     fn each_key_has_its_own_window() {
         let attempts = Attempts::new(2, Duration::from_secs(60));
         for _ in 0..2 {
-            assert!(attempts.check("a").is_ok());
-            attempts.count("a");
+            assert!(attempts.take("a").is_ok());
         }
-        assert!(attempts.check("a").is_err());
-        assert!(attempts.check("b").is_ok());
+        assert!(attempts.take("a").is_err());
+        assert!(attempts.take("b").is_ok());
+        attempts.give_back("a");
+        assert!(attempts.take("a").is_ok());
+        assert!(attempts.take("a").is_err());
+    }
+
+    #[test]
+    fn a_window_ends() {
+        let attempts = Attempts::new(1, Duration::ZERO);
+        assert!(attempts.take("a").is_ok());
+        assert!(attempts.take("a").is_ok());
     }
 }

@@ -56,6 +56,7 @@ pub async fn edge<B: MessageBody>(
     let _in_span = span.enter();
     let outcome = match outcome {
         Ok(Ok(mut answer)) => {
+            code(answer.headers_mut());
             decorate(answer.headers_mut(), id);
             Ok(answer)
         }
@@ -75,6 +76,26 @@ pub async fn edge<B: MessageBody>(
         "request.done"
     );
     outcome
+}
+
+/// One version in two codings is two representations: their ETags must differ (RFC 9110, 8.8.3.3).
+fn code(headers: &mut HeaderMap) {
+    let coded = || {
+        let coding = headers.get(header::CONTENT_ENCODING)?.to_str().ok()?;
+        let etag = headers.get(header::ETAG)?.to_str().ok()?;
+        HeaderValue::from_str(&format!("{}-{coding}\"", etag.strip_suffix('"')?)).ok()
+    };
+    if let Some(coded) = coded() {
+        headers.insert(header::ETAG, coded);
+    }
+}
+
+/// The ETag without what [`code`] has added.
+pub fn uncoded(etag: &str) -> String {
+    ["gzip", "zstd"]
+        .iter()
+        .find_map(|coding| etag.strip_suffix(&format!("-{coding}\"")))
+        .map_or_else(|| etag.to_owned(), |etag| format!("{etag}\""))
 }
 
 /// An error that answers with exactly this.

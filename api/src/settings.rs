@@ -63,7 +63,7 @@ pub struct Settings {
     )]
     pub sign_ins_per_address: u32,
 
-    /// Wrong passwords that one email may be tried with in five minutes.
+    /// Wrong passwords that one email may be tried with from one address in five minutes; ten times that from all together.
     #[arg(
         long,
         env = "RIMEYARD_WRONG_PASSWORDS_PER_EMAIL",
@@ -72,7 +72,8 @@ pub struct Settings {
     )]
     pub wrong_passwords_per_email: u32,
 
-    /// A proxy in front sets Forwarded or X-Forwarded-For: believe it. Without such a proxy anyone could set them.
+    /// The one proxy in front adds the client's address to X-Forwarded-For: believe the last there. Without a proxy
+    /// anyone could set it.
     #[arg(long, env = "RIMEYARD_BEHIND_PROXY")]
     pub behind_proxy: bool,
 

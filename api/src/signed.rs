@@ -70,6 +70,28 @@ impl Signed {
         });
         Ok(answer.await?)
     }
+
+    /// The same, where it takes a look at the facts to know the `scopes`. A request that was answered before is answered
+    /// before that look: its own effect may be what makes it impossible now.
+    pub async fn write_where(
+        &self,
+        once: Option<Once>,
+        scopes: impl AsyncFnOnce(&Tx<'_>) -> rimeyard_store::Result<Vec<Uuid>>,
+        work: impl AsyncFn(&mut Write<'_>) -> rimeyard_store::Result<Answer>,
+    ) -> Result<Answer, Problem> {
+        let looked = self.read(async |tx| {
+            if let Some(once) = &once
+                && let Some(kept) = idempotency::find(tx, once).await?
+            {
+                return Ok(Err(kept));
+            }
+            scopes(tx).await.map(Ok)
+        });
+        match looked.await? {
+            Ok(scopes) => self.write(once, &scopes, work).await,
+            Err(kept) => Ok(kept.into()),
+        }
+    }
 }
 
 impl FromRequest for Signed {

@@ -3,7 +3,7 @@
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use std::time::{Duration, Instant};
 
-use rimeyard_store::{Database, Tenant, door, person};
+use rimeyard_store::{Database, Tenant, boot, door, person};
 
 use crate::attempts::Attempts;
 use crate::people::People;
@@ -11,26 +11,36 @@ use crate::problem::Problem;
 use crate::settings::Settings;
 use crate::token::{Keys, Kind, Subject, new_key};
 
-/// How often the keys are read again at most, when a token names one that is not known.
-const RELOAD_EVERY: Duration = Duration::from_secs(2);
+/// How often the keys are read again: for so long a key that was retired may still be taken.
+const RELOAD_EVERY: Duration = Duration::from_secs(5);
+/// How often they are at most, when a token names one that is not known.
+const RELOAD_AT_MOST_EVERY: Duration = Duration::from_secs(2);
+/// For how long it is remembered whether this server can do its work: anyone may ask, and the answer takes statements.
+const READY_FOR: Duration = Duration::from_secs(1);
+/// So many times as many wrong passwords are taken from all networks together as from one: whoever guesses from one
+/// cannot lock a person out elsewhere.
+const ELSEWHERE: u32 = 10;
 
 /// The database and what is remembered of it.
 pub struct State {
     /// The database.
     pub database: Database,
-    /// Whether the database may lose what it acknowledged: for trials.
-    pub scratch: bool,
     /// Whether a proxy in front tells the client's address.
     pub behind_proxy: bool,
     /// What the people seen lately may do.
     pub people: People,
-    /// Sign-ins tried from an address.
-    pub by_address: Attempts,
-    /// Wrong passwords tried with an email.
+    /// Sign-ins tried from a network.
+    pub by_network: Attempts,
+    /// Wrong passwords tried with an email from a network.
+    pub by_email_and_network: Attempts,
+    /// Wrong passwords tried with an email from anywhere.
     pub by_email: Attempts,
+    /// Whether the database may lose what it acknowledged: for trials.
+    scratch: bool,
     issuer: String,
     keys: RwLock<Arc<Keys>>,
     reloaded: Mutex<Instant>,
+    ready: tokio::sync::Mutex<Option<Instant>>,
 }
 
 impl State {
@@ -41,25 +51,52 @@ impl State {
     pub async fn new(database: Database, settings: &Settings) -> rimeyard_store::Result<Self> {
         let keys = door::signing_keys(&database, new_key).await?;
         let keys = Keys::new(settings.issuer.clone(), &keys)?;
+        let wrong = settings.wrong_passwords_per_email;
         Ok(Self {
             database,
             scratch: settings.scratch_database,
             behind_proxy: settings.behind_proxy,
             people: People::default(),
-            by_address: Attempts::new(settings.sign_ins_per_address, Duration::from_secs(60)),
-            by_email: Attempts::new(settings.wrong_passwords_per_email, Duration::from_secs(300)),
+            by_network: Attempts::new(settings.sign_ins_per_address, Duration::from_secs(60)),
+            by_email_and_network: Attempts::new(wrong, Duration::from_secs(300)),
+            by_email: Attempts::new(wrong.saturating_mul(ELSEWHERE), Duration::from_secs(300)),
             issuer: settings.issuer.clone(),
             keys: RwLock::new(Arc::new(keys)),
             reloaded: Mutex::new(Instant::now()),
+            ready: tokio::sync::Mutex::default(),
         })
     }
 
-    /// The keys that sign and verify now.
-    pub fn keys(&self) -> Arc<Keys> {
-        self.keys
-            .read()
-            .unwrap_or_else(PoisonError::into_inner)
-            .clone()
+    /// The keys that sign and verify now, as they were a few seconds ago.
+    ///
+    /// # Errors
+    /// Those of the database.
+    pub async fn keys(&self) -> rimeyard_store::Result<Arc<Keys>> {
+        self.keys_since(RELOAD_EVERY).await
+    }
+
+    /// The keys; read again by whoever first asks after `every`.
+    async fn keys_since(&self, every: Duration) -> rimeyard_store::Result<Arc<Keys>> {
+        if self.may_reload(every) {
+            let keys = door::signing_keys(&self.database, new_key).await?;
+            let keys = Arc::new(Keys::new(self.issuer.clone(), &keys)?);
+            *self.keys.write().unwrap_or_else(PoisonError::into_inner) = keys;
+        }
+        let keys = self.keys.read().unwrap_or_else(PoisonError::into_inner);
+        Ok(keys.clone())
+    }
+
+    /// Whether this server can do its work, looked at by one request at a time and then remembered for a second.
+    ///
+    /// # Errors
+    /// [`rimeyard_store::Error::Unavailable`] with what is wrong.
+    pub async fn check_ready(&self) -> rimeyard_store::Result<()> {
+        let mut checked = self.ready.lock().await;
+        if checked.is_none_or(|at| at.elapsed() >= READY_FOR) {
+            boot::check(&self.database, self.scratch).await?;
+            *checked = Some(Instant::now());
+        }
+        Ok(())
     }
 
     /// Who holds this token, and what they may do.
@@ -95,23 +132,21 @@ impl State {
     }
 
     async fn subject(&self, kind: Kind, token: &str) -> Result<Subject, Problem> {
-        let keys = self.keys();
+        let keys = self.keys().await?;
         if let Some(subject) = keys.verify(kind, token) {
             return Ok(subject);
         }
-        // Another server, or an operator, may have made a key since.
-        if keys.is_of_unknown_key(token) && self.may_reload() {
-            let keys = door::signing_keys(&self.database, new_key).await?;
-            let keys = Arc::new(Keys::new(self.issuer.clone(), &keys)?);
-            *self.keys.write().unwrap_or_else(PoisonError::into_inner) = keys.clone();
+        // Another server, or `rimeyard rotate-keys`, may have made a key since.
+        if keys.is_of_unknown_key(token) {
+            let keys = self.keys_since(RELOAD_AT_MOST_EVERY).await?;
             return keys.verify(kind, token).ok_or_else(refused);
         }
         Err(refused())
     }
 
-    fn may_reload(&self) -> bool {
+    fn may_reload(&self, every: Duration) -> bool {
         let mut reloaded = self.reloaded.lock().unwrap_or_else(PoisonError::into_inner);
-        let may = reloaded.elapsed() >= RELOAD_EVERY;
+        let may = reloaded.elapsed() >= every;
         if may {
             *reloaded = Instant::now();
         }

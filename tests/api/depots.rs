@@ -203,11 +203,26 @@ async fn whoever_creates_a_depot_may_see_it_at_once() {
         .anonymous()
         .signed_in("depot-lead@ours.example")
         .await;
+    let administrator = server.administrator().await;
+    let people = administrator.get("/v1/people").await.json();
+    let people = people["items"].as_array().unwrap();
+    let lead = people
+        .iter()
+        .find(|person| person["name"] == "The depot lead");
+    let lead = format!("/v1/people/{}", lead.unwrap()["id"].as_str().unwrap());
+    let before = administrator.get(&lead).await.expect(200);
     let id = granted_one
         .post("/v1/depots", &pine_pass())
         .await
         .expect(201)
         .id();
+    // Who read the person before cannot take away by an old version what was granted since.
+    administrator
+        .patch(&lead, &before.etag(), &json!({"depots": []}))
+        .await
+        .problem(412);
+    let after = administrator.get(&lead).await.expect(200).json();
+    assert!(after["depots"].as_array().unwrap().contains(&json!(id)));
     granted_one
         .get(&format!("/v1/depots/{id}"))
         .await

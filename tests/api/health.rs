@@ -1,6 +1,6 @@
 //! /health
 
-use rimeyard_harness::TestServer;
+use rimeyard_harness::{TestServer, eventually};
 use tokio_postgres::NoTls;
 
 #[tokio::test]
@@ -22,6 +22,11 @@ async fn a_server_is_ready_while_its_database_is_as_it_must_be() {
     tokio::spawn(connection);
     // As if the program were newer than the database.
     owner.execute("delete from __diesel_schema_migrations where version = (select max(version) from __diesel_schema_migrations)", &[]).await.unwrap();
+    // What was found is remembered for a second.
+    eventually(5.0, "seen", async || {
+        anyone.get("/health/ready").await.status != 200
+    })
+    .await;
     let answer = anyone.get("/health/ready").await;
     answer.problem(503);
     assert!(

@@ -862,6 +862,31 @@ async fn who_may_record() {
 }
 
 #[tokio::test]
+async fn a_correction_sent_twice_is_answered_the_same() {
+    let server = TestServer::start().await;
+    let Fleet { unit, .. } = fleet(&server).await;
+    let technician = server.technician().await;
+    let slip = post(&technician, inspection(&unit, 3, auger_stops(false))).await;
+    let right = inspection(&unit, 3, auger_stops(true));
+    let correction = with(right, json!({"corrects": slip["id"]}));
+    let send = || {
+        Answer::of(
+            technician
+                .request(Method::POST, "/v1/inspections")
+                .header("Idempotency-Key", "correction 1")
+                .json(&correction),
+        )
+    };
+    let first = send().await.expect(201);
+    let again = send().await.expect(201);
+    assert_eq!(
+        (&first.body, first.etag(), first.header("location")),
+        (&again.body, again.etag(), again.header("location"))
+    );
+    assert_eq!(items(&technician, "/v1/inspections").await.len(), 2);
+}
+
+#[tokio::test]
 async fn the_same_inspection_sent_twice_counts_once() {
     let server = TestServer::start().await;
     let Fleet { unit, .. } = fleet(&server).await;

@@ -2,10 +2,12 @@
 
 mod calculations;
 mod checklists;
+mod compression;
 mod depots;
 mod document;
 mod examples;
 mod fleet;
+mod guessing;
 mod health;
 mod holds;
 mod inspections;

@@ -132,6 +132,23 @@ async fn what_is_granted_and_taken_away_counts_at_once() {
     sign_in(&server, "ada@ours.example", PASSWORD)
         .await
         .problem(401);
+
+    // Back again, she signs in; who has the phone that was stolen meanwhile does not come back with her.
+    let change = json!({"active": true});
+    administrator
+        .patch(&path, "\"4\"", &change)
+        .await
+        .expect(200);
+    let refresh = json!({"refresh_token": tokens["refresh_token"]});
+    let anyone = server.anonymous();
+    ada.get("/v1/me").await.problem(401);
+    anyone
+        .post("/v1/sign-in/refresh", &refresh)
+        .await
+        .problem(401);
+    sign_in(&server, "ada@ours.example", PASSWORD)
+        .await
+        .expect(200);
 }
 
 #[tokio::test]

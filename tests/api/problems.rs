@@ -168,6 +168,20 @@ async fn a_query_parameter_that_is_not_known_or_wrong_is_named() {
             "{query}"
         );
     }
+    // Years that a timestamp can write and Postgres cannot keep.
+    for (list, field) in [
+        ("storms", "from"),
+        ("storms", "to"),
+        ("inspections", "performed_from"),
+        ("inspections", "performed_to"),
+        ("meter-readings", "read_from"),
+        ("meter-readings", "read_to"),
+    ] {
+        for at in ["-009000-01-01T00:00:00Z", "9000-01-01T00:00:00Z", "today"] {
+            let answer = manager.get(&format!("/v1/{list}?{field}={at}")).await;
+            assert_eq!(answer.problem(400), [field], "{list} {at}");
+        }
+    }
     let home = format!("/v1/depots/{}", server.world.ours.home.id);
     assert_eq!(
         manager

@@ -1,4 +1,4 @@
-//! /v1/sign-in, /v1/sign-in/refresh, /v1/sign-out, /v1/me
+//! /v1/sign-in, /v1/sign-in/refresh, /v1/sign-out, /v1/me, /v1/me/password, /.well-known/jwks.json
 
 use base64::Engine;
 use base64::prelude::BASE64_URL_SAFE_NO_PAD;
@@ -9,7 +9,7 @@ use rimeyard_store::Role;
 use serde_json::{Value, json};
 use tokio_postgres::NoTls;
 
-async fn sign_in(actor: &Actor, email: &str, password: &str) -> Answer {
+pub async fn sign_in(actor: &Actor, email: &str, password: &str) -> Answer {
     actor
         .post(
             "/v1/sign-in",
@@ -218,35 +218,6 @@ async fn a_right_taken_away_is_gone_within_five_seconds() {
 }
 
 #[tokio::test]
-async fn guessing_is_slowed_down_and_says_how_long() {
-    let server = TestServer::start_with(|settings| settings.wrong_passwords_per_email = 3).await;
-    let anyone = server.anonymous();
-    for _ in 0..3 {
-        sign_in(&anyone, &email("ours", Role::Technician), "wrong password")
-            .await
-            .problem(401);
-    }
-    let answer = sign_in(&anyone, &email("ours", Role::Technician), PASSWORD).await;
-    answer.problem(429);
-    let wait_s: u64 = answer.header("retry-after").parse().unwrap();
-    assert!((1..=300).contains(&wait_s));
-    sign_in(&anyone, &email("ours", Role::Operator), PASSWORD)
-        .await
-        .expect(200);
-
-    let server = TestServer::start_with(|settings| settings.sign_ins_per_address = 2).await;
-    server.technician().await;
-    server.technician().await;
-    sign_in(
-        &server.anonymous(),
-        &email("ours", Role::Technician),
-        PASSWORD,
-    )
-    .await
-    .problem(429);
-}
-
-#[tokio::test]
 async fn a_sign_in_with_something_wrong_names_it() {
     let server = TestServer::start().await;
     let anyone = server.anonymous();
@@ -271,4 +242,83 @@ async fn a_sign_in_with_something_wrong_names_it() {
         .post("/v1/sign-in/refresh", &json!({"refresh_token": "x"}))
         .await
         .problem(401);
+}
+
+#[tokio::test]
+async fn one_changes_ones_own_password_and_other_sessions_end() {
+    let server = TestServer::start().await;
+    let address = email("ours", Role::Technician);
+    let elsewhere = server.technician().await;
+    let technician = server.technician().await;
+    let change = |current: &str, new: &str| {
+        technician
+            .request(reqwest::Method::POST, "/v1/me/password")
+            .header("Idempotency-Key", "thirteen")
+            .json(&json!({"current": current, "new": new}))
+    };
+    let new = "thirteen dry mittens";
+    for (current, new, field) in [
+        ("wrong password", new, "current"),
+        (PASSWORD, "short", "new"),
+    ] {
+        assert_eq!(Answer::of(change(current, new)).await.problem(422), [field]);
+    }
+    let changed = Answer::of(change(PASSWORD, new)).await.expect(200);
+    assert_eq!(changed.json(), json!({"email": address}));
+    // The answer was lost and the phone repeats: the password it calls current is not any more.
+    let again = Answer::of(change(PASSWORD, new)).await.expect(200);
+    assert_eq!(again.body, changed.body);
+    technician.get("/v1/me").await.expect(200);
+    eventually(5.0, "ended elsewhere", async || {
+        elsewhere.get("/v1/me").await.status == 401
+    })
+    .await;
+    let anyone = server.anonymous();
+    sign_in(&anyone, &address, PASSWORD).await.problem(401);
+    sign_in(&anyone, &address, new).await.expect(200);
+    let (owner, connection) = tokio_postgres::connect(&server.owner_url, NoTls)
+        .await
+        .unwrap();
+    tokio::spawn(connection);
+    let told: String = owner
+        .query_one("select string_agg(detail::text || coalesce((select string_agg(body, '') from idempotency), ''), '') from audit", &[])
+        .await
+        .unwrap()
+        .get(0);
+    assert!(
+        told.contains("changed") && !told.contains("mittens"),
+        "{told}"
+    );
+}
+
+#[tokio::test]
+async fn a_key_is_retired_while_servers_run() {
+    let server = TestServer::start().await;
+    let technician = server.technician().await;
+    let kids = async || {
+        let keys = server.anonymous().get("/.well-known/jwks.json").await;
+        keys.expect(200).json()["keys"].as_array().unwrap().len()
+    };
+    assert_eq!(kids().await, 1);
+    let rotate = async |life_s| {
+        let key = rimeyard_api::token::new_key().unwrap();
+        let life = std::time::Duration::from_secs(life_s);
+        rimeyard_store::door::rotate_keys(&server.database, &key, life)
+            .await
+            .unwrap();
+        key.kid
+    };
+    // What the old key has signed is still good, and the new one signs, also before this server has heard of it.
+    let kid = rotate(3_600).await;
+    eventually(10.0, "both are published", async || kids().await == 2).await;
+    technician.get("/v1/me").await.expect(200);
+    let token = server.technician().await;
+    assert_eq!(decode_header(token.token()).unwrap().kid, Some(kid));
+    // It was stolen: what it and the first have signed is worth nothing.
+    rotate(0).await;
+    eventually(10.0, "one is left", async || kids().await == 1).await;
+    for old in [&technician, &token] {
+        old.get("/v1/me").await.problem(401);
+    }
+    server.technician().await.get("/v1/me").await.expect(200);
 }

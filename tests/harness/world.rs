@@ -57,7 +57,7 @@ pub async fn fill(database: &Database) -> World {
 
 async fn fill_organisation(database: &Database, name: &str) -> Organisation {
     let hashed = password::hash(PASSWORD).await.expect("a good password");
-    let org_id = organisation::create(database, name)
+    let org_id = organisation::create(database, name, None)
         .await
         .expect("the organisation is made");
     let house = Tenant::system(org_id);

@@ -82,7 +82,7 @@ struct House {
 impl House {
     async fn new() -> House {
         let (database, name) = database().await;
-        let org_id = organisation::create(&database, "Test transit")
+        let org_id = organisation::create(&database, "Test transit", None)
             .await
             .expect("an organisation");
         House {
@@ -98,7 +98,7 @@ impl House {
 
     /// Another organisation in the same database.
     async fn other(&self) -> House {
-        let org_id = organisation::create(&self.database, "Other transit")
+        let org_id = organisation::create(&self.database, "Other transit", None)
             .await
             .expect("an organisation");
         House {

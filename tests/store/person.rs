@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use rimeyard_store::feed;
 use rimeyard_store::person::{self, NewPerson, Person, PersonChange};
-use rimeyard_store::{Depots, Error, Role, door, password};
+use rimeyard_store::{Depots, Error, Role, door, organisation, password};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
@@ -270,6 +270,15 @@ async fn a_standing_follows_grants_activity_and_the_session() {
     let changed = update(&house, made.id, changed.rev, json!({"active": true}))
         .await
         .expect("changed");
+    assert_eq!(
+        standing(&house, made.id, session).await,
+        None,
+        "a session ended stays so"
+    );
+    let session = door::begin_session(&house.database, known)
+        .await
+        .expect("begun")
+        .id;
     assert!(standing(&house, made.id, session).await.is_some());
     update(
         &house,
@@ -296,4 +305,29 @@ async fn a_standing_follows_grants_activity_and_the_session() {
             .expect("asked"),
         Some(known)
     );
+}
+
+#[tokio::test]
+async fn an_organisation_comes_with_its_first_person_or_not_at_all() {
+    let house = House::new().await;
+    let hashed = password::hash("shovel the ramp").await.expect("hashed");
+    let first = |email: &str| -> NewPerson {
+        serde_json::from_value(json!({"name": "Administrator", "role": "administrator", "all_depots": true, "email": email}))
+            .expect("a new person")
+    };
+    let make = async |email: &str| {
+        organisation::create(&house.database, "Lee side", Some((&first(email), &hashed))).await
+    };
+    assert!(matches!(make("nobody").await, Err(Error::Invalid { field, .. }) if field == "email"));
+    let owner = owner(&house.name).await;
+    let count = async || -> i64 {
+        let row = owner.query_one("select count(*) from organisation", &[]);
+        row.await.expect("counted").get(0)
+    };
+    assert_eq!(count().await, 1);
+    make("ada@example.org").await.expect("made");
+    assert!(
+        matches!(make("ada@example.org").await, Err(Error::Conflict { field, .. }) if field == "email")
+    );
+    assert_eq!(count().await, 2);
 }

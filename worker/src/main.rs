@@ -99,7 +99,10 @@ async fn main() -> ExitCode {
     let cli = Cli::parse();
     tracing_subscriber::fmt()
         .with_env_filter(
-            EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info")),
+            EnvFilter::try_from_default_env()
+                .unwrap_or_else(|_| EnvFilter::new("info"))
+                // Below `info` the client of the database writes each statement with its parameters.
+                .add_directive("tokio_postgres=info".parse().expect("a directive")),
         )
         .with_writer(std::io::stderr)
         .init();

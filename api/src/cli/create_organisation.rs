@@ -1,8 +1,8 @@
 //! `rimeyard create-organisation`
 
 use clap::Args;
-use rimeyard_store::person::{self, NewPerson};
-use rimeyard_store::{Database, Role, Sizes, Tenant, feed, organisation, password};
+use rimeyard_store::person::NewPerson;
+use rimeyard_store::{Database, Role, Sizes, organisation, password};
 
 use super::Failure;
 use super::accounts::random_password;
@@ -39,11 +39,8 @@ pub async fn run(options: Options) -> Result<(), Failure> {
         password: None,
     };
     let hashed = password::hash(&secret).await?;
-    let org_id = organisation::create(&database, &options.name).await?;
-    feed::write(&database, &Tenant::system(org_id), &[org_id], async |tx| {
-        person::create(tx, &administrator, Some(&hashed)).await
-    })
-    .await?;
+    let first = Some((&administrator, &hashed));
+    let org_id = organisation::create(&database, &options.name, first).await?;
     println!(
         "organisation {org_id}: sign in as {} with the password {secret}",
         options.email

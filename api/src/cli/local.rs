@@ -71,7 +71,7 @@ async fn serve(
         }
         let accounts = accounts::read_or_make(folder)?;
         let org_id = if empty {
-            organisation::create(&database, "Rimeyard").await?
+            organisation::create(&database, "Rimeyard", None).await?
         } else {
             demo::load(&database, Timestamp::now(), demo::SEED, progress).await?
         };

@@ -4,6 +4,7 @@ mod accounts;
 mod create_organisation;
 mod local;
 mod migrate;
+mod rotate_keys;
 mod serve;
 
 use std::process::ExitCode;
@@ -29,6 +30,8 @@ enum Command {
     Serve(Settings),
     /// Bring the database's roles and schema up to date.
     Migrate(Settings),
+    /// Make a new key for access tokens, and retire those before it.
+    RotateKeys(rotate_keys::Options),
     /// Print every setting with its default and meaning.
     Config,
     /// Print the OpenAPI document.
@@ -59,16 +62,14 @@ async fn typed() -> ExitCode {
     let cli = Cli::parse();
     let quiet = matches!(cli.command, Command::Local(_));
     tracing_subscriber::fmt()
-        .with_env_filter(
-            EnvFilter::try_from_default_env()
-                .unwrap_or_else(|_| EnvFilter::new(if quiet { "warn" } else { "info" })),
-        )
+        .with_env_filter(logged(if quiet { "warn" } else { "info" }))
         .with_writer(std::io::stderr)
         .init();
     let done = match cli.command {
         Command::Local(options) => local::run(options).await,
         Command::Serve(settings) => serve::run(settings).await,
         Command::Migrate(settings) => migrate::run(settings).await,
+        Command::RotateKeys(options) => rotate_keys::run(options).await,
         Command::CreateOrganisation(options) => create_organisation::run(options).await,
         Command::Config => {
             print!("{}", settings::explained());
@@ -90,6 +91,14 @@ async fn typed() -> ExitCode {
             ExitCode::FAILURE
         }
     }
+}
+
+/// What is logged: RUST_LOG, or else `unless_told`. The client of the database is held to `info`: below, it writes each
+/// statement with its parameters, and so passwords' hashes and private keys.
+fn logged(unless_told: &str) -> EnvFilter {
+    EnvFilter::try_from_default_env()
+        .unwrap_or_else(|_| EnvFilter::new(unless_told))
+        .add_directive("tokio_postgres=info".parse().expect("a directive"))
 }
 
 /// Waits for Ctrl-C or a polite end from the system.

@@ -42,7 +42,7 @@ pub async fn load_agency(
     agency: &Agency,
     progress: &impl Fn(&str),
 ) -> Result<Uuid> {
-    let org_id = organisation::create(database, agency.name).await?;
+    let org_id = organisation::create(database, agency.name, None).await?;
     let loading = Loading {
         database,
         agency,

@@ -22,11 +22,9 @@ impl FromRequest for IfMatch {
             return ready(Err(Problem::precondition_required()));
         };
         let rev = value.to_str().ok().and_then(|tag| {
-            tag.trim()
-                .strip_prefix('"')?
-                .strip_suffix('"')?
-                .parse()
-                .ok()
+            let tag = tag.trim().strip_prefix('"')?.strip_suffix('"')?;
+            // After the version may follow what the content was and what it was compressed with.
+            tag.split('-').next()?.parse().ok()
         });
         ready(rev.map(Self).ok_or_else(Problem::stale))
     }

@@ -7,7 +7,9 @@ use actix_web::dev::Payload;
 use actix_web::{FromRequest, HttpRequest};
 use base64::Engine;
 use base64::prelude::BASE64_URL_SAFE_NO_PAD;
+use jiff::Timestamp;
 use rimeyard_rules::Invalid;
+use rimeyard_store::fields;
 use serde::de::{DeserializeOwned, Error};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use utoipa::ToSchema;
@@ -48,6 +50,21 @@ fn parse<T: DeserializeOwned>(query: &str) -> Result<T, Problem> {
     }
     serde_path_to_error::deserialize(serde_urlencoded::Deserializer::new(pairs()))
         .map_err(|error| Problem::malformed(vec![fault(&error)]))
+}
+
+/// An instant that narrows a list: in the years 1900 to 2199, as everything that is stored.
+#[derive(Debug, Clone, Copy, ToSchema)]
+#[schema(value_type = String, format = DateTime)]
+pub struct Instant(pub Timestamp);
+
+impl<'de> Deserialize<'de> for Instant {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let at = Timestamp::deserialize(deserializer)?;
+        match fields::instant("", at) {
+            Ok(at) => Ok(Self(at)),
+            Err(_) => Err(D::Error::custom("must be in the years 1900 to 2199")),
+        }
+    }
 }
 
 /// How many items a page has: 1 to 200, 100 unless told.

@@ -91,9 +91,11 @@ async fn signed_in(
         person_id: session.known.person_id,
         session: session.id,
     };
-    let token = state
-        .keys()
-        .sign(Kind::Page, subject, jiff::Timestamp::now().as_second())?;
+    let token =
+        state
+            .keys()
+            .await?
+            .sign(Kind::Page, subject, jiff::Timestamp::now().as_second())?;
     Ok(cookie(request, token, Kind::Page.life_s()))
 }
 

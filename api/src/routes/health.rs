@@ -2,7 +2,6 @@
 
 use actix_web::get;
 use actix_web::web::Data;
-use rimeyard_store::boot;
 use serde::Serialize;
 use utoipa::ToSchema;
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -49,6 +48,6 @@ pub async fn live() -> Answer {
 )]
 #[get("/health/ready")]
 pub async fn ready(state: Data<State>) -> Result<Answer, Problem> {
-    boot::check(&state.database, state.scratch).await?;
+    state.check_ready().await?;
     Ok(Answer::value(&Health { status: "ready" }))
 }

@@ -9,7 +9,7 @@
 //!    (who asks), [`Path`](crate::extract::Path), [`Query`](crate::extract::Query) or
 //!    [`Json`](crate::extract::Json), [`IfMatch`](crate::extract::IfMatch). It reads with `who.read(..)`, or writes
 //!    with `who.write(once, scopes, ..)`, where `once` comes from `body.into_parts()` and `scopes` are those it will
-//!    publish to. It answers an [`Answer`](crate::answer::Answer); `?` turns every error of the store into a problem.
+//!    publish to; where these must be looked up, with `who.write_where(..)`. It answers an [`Answer`](crate::answer::Answer); `?` turns every error of the store into a problem.
 //! 3. **The attribute** `#[utoipa::path]` has the tag (the noun), `params(Filter)` where there is a query, `x-roles`
 //!    (one list of [`roles`](crate::roles)) and the answer that goes well. Security, problems, If-Match, Idempotency-Key and the operation's name are added to
 //!    the document by [`document::complete`](crate::document::complete). The first line of the handler's comment is

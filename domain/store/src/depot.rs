@@ -10,8 +10,8 @@ use uuid::Uuid;
 
 use crate::change::{change, difference};
 use crate::feed::{Write, kind};
-use crate::schema::{depot, person_depot};
-use crate::{Depots, Error, Result, Tx, fields};
+use crate::schema::depot;
+use crate::{Error, Result, Tx, fields, person};
 
 /// A depot as readers get it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -195,17 +195,7 @@ pub async fn create(tx: &mut Write<'_>, new: &NewDepot) -> Result<Depot> {
         .execute(&mut tx.connection())
         .await?;
     tx.open_scope(depot.id).await?;
-    if let (Some(person_id), Depots::Some(_)) = (tx.tenant().person_id, &tx.tenant().depots) {
-        let granted = (
-            person_depot::org_id.eq(tx.org_id()),
-            person_depot::person_id.eq(person_id),
-            person_depot::depot_id.eq(depot.id),
-        );
-        diesel::insert_into(person_depot::table)
-            .values(granted)
-            .execute(&mut tx.connection())
-            .await?;
-    }
+    person::grant_made(tx, depot.id).await?;
     tx.publish(depot.id, kind::DEPOT, depot.id, depot.rev, &depot)?;
     tx.mark(depot.id);
     tx.audit(depot.id, "create", kind::DEPOT, depot.id, json(&depot)?);

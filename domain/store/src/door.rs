@@ -11,7 +11,7 @@ use std::time::Duration;
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use diesel::prelude::*;
-use diesel::sql_types::{BigInt, Binary, Bool, Nullable, Uuid as SqlUuid};
+use diesel::sql_types::{BigInt, Binary, Bool, Double, Nullable, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::Timestamp;
 use jiff_diesel::ToDiesel;
@@ -198,9 +198,40 @@ pub async fn signing_keys(
     Ok(keys)
 }
 
+/// Adds a key, which signs from now on, and retires those before it: at once, or when what they have signed has run
+/// out, `life` from now.
+///
+/// # Errors
+/// Those of the database.
+pub async fn rotate_keys(database: &Database, key: &SigningKey, life: Duration) -> Result<()> {
+    let leased = Leased::new(database.door().await?);
+    let connection = leased.get();
+    statement("begin").execute(&mut { connection }).await?;
+    prepared(
+        diesel::sql_query(
+            "update signing_key set retired_at = now() + make_interval(secs => $1)
+             where retired_at is null or retired_at > now() + make_interval(secs => $1)",
+        )
+        .bind::<Double, _>(life.as_secs_f64()),
+    )
+    .execute(&mut { connection })
+    .await?;
+    diesel::insert_into(signing_key::table)
+        .values(key)
+        .execute(&mut { connection })
+        .await?;
+    statement("commit").execute(&mut { connection }).await?;
+    leased.give_back();
+    Ok(())
+}
+
 async fn live_keys(connection: &AsyncPgConnection) -> Result<Vec<SigningKey>> {
     Ok(signing_key::table
-        .filter(signing_key::retired_at.is_null())
+        .filter(
+            signing_key::retired_at
+                .is_null()
+                .or(signing_key::retired_at.gt(diesel::dsl::now)),
+        )
         .order((signing_key::created_at.desc(), signing_key::kid))
         .select(SigningKey::as_select())
         .load(&mut { connection })

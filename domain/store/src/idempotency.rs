@@ -10,7 +10,7 @@ use uuid::Uuid;
 
 use crate::feed::Write;
 use crate::schema::idempotency;
-use crate::{Error, Result, prepared};
+use crate::{Error, Result, Tx, prepared};
 
 /// A request to be carried out once: its key and the digest of what it asks.
 #[derive(Debug, Clone)]
@@ -57,7 +57,7 @@ pub struct Kept {
 ///
 /// # Errors
 /// [`Error::Invalid`] where the key was used for another request.
-pub async fn find(tx: &Write<'_>, once: &Once) -> Result<Option<Kept>> {
+pub async fn find(tx: &Tx<'_>, once: &Once) -> Result<Option<Kept>> {
     let found: Option<(Vec<u8>, Kept)> = idempotency::table
         .find((tx.org_id(), person(tx)?, &once.key))
         .select((idempotency::request_digest, Kept::as_select()))
@@ -100,7 +100,7 @@ pub async fn keep(tx: &Write<'_>, once: &Once, answer: &Kept) -> Result<()> {
     }
 }
 
-fn person(tx: &Write<'_>) -> Result<Uuid> {
+fn person(tx: &Tx<'_>) -> Result<Uuid> {
     tx.tenant()
         .person_id
         .ok_or_else(|| Error::internal("an Idempotency-Key without a person"))

@@ -5,14 +5,21 @@ use diesel_async::RunQueryDsl;
 use serde_json::json;
 use uuid::Uuid;
 
+use crate::password::Hashed;
+use crate::person::{self, NewPerson};
 use crate::schema::organisation;
 use crate::{Database, Result, Tenant, Tx, feed, fields};
 
-/// Makes an organisation and its scope in the feed (`scope_id` = `org_id`), and answers with its id.
+/// Makes an organisation and its scope in the feed (`scope_id` = `org_id`), and answers with its id. Its first `person`
+/// comes with it or neither does.
 ///
 /// # Errors
-/// [`crate::Error::Invalid`] for a name that is blank or over 200 characters.
-pub async fn create(database: &Database, name: &str) -> Result<Uuid> {
+/// [`crate::Error::Invalid`] for a name that is blank or over 200 characters; those of [`person::create`].
+pub async fn create(
+    database: &Database,
+    name: &str,
+    first: Option<(&NewPerson, &Hashed)>,
+) -> Result<Uuid> {
     fields::line("name", name, 1..=200)?;
     let org_id = Uuid::now_v7();
     feed::write(database, &Tenant::system(org_id), &[], async |tx| {
@@ -28,6 +35,9 @@ pub async fn create(database: &Database, name: &str) -> Result<Uuid> {
             org_id,
             json!({ "name": name }),
         );
+        if let Some((person, hashed)) = first {
+            person::create(tx, person, Some(hashed)).await?;
+        }
         Ok(())
     })
     .await?;

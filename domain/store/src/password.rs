@@ -109,7 +109,7 @@ async fn work<T: Send + 'static>(task: impl FnOnce() -> T + Send + 'static) -> R
 ///
 /// # Errors
 /// [`Error::Invalid`] (`email`) unless it has an @ and 3 to 254 characters (RFC 5321).
-pub(crate) fn address(email: &str) -> Result<String> {
+pub fn address(email: &str) -> Result<String> {
     let email = email.trim().to_lowercase();
     fields::line("email", &email, 3..=254)?;
     let halves = email

@@ -65,7 +65,8 @@ pub struct NewPerson {
     pub password: Option<Password>,
 }
 
-/// What is to change of a person: what is absent stays. A new password ends all sessions.
+/// What is to change of a person: what is absent stays. A new password ends all sessions, and so
+/// does that they may no longer sign in.
 #[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields, default)]
@@ -332,8 +333,8 @@ pub async fn update(
     if email.is_some() || hashed.is_some() {
         set_credential(tx, id, email, hashed).await?;
     }
-    if hashed.is_some() {
-        end_sessions(tx, id).await?;
+    if hashed.is_some() || (before.active && !person.active) {
+        end_sessions(tx, id, None).await?;
     }
     publish(tx, &person)?;
     if person.name != before.name {
@@ -345,6 +346,45 @@ pub async fn update(
     }
     tx.audit(tx.org_id(), "update", kind::PERSON, id, what);
     Ok(person)
+}
+
+/// Grants the person who made a depot what they made, where not every depot is granted them. Lock the organisation's
+/// scope.
+pub(crate) async fn grant_made(tx: &mut Write<'_>, depot_id: Uuid) -> Result<()> {
+    let (Some(id), Depots::Some(_)) = (tx.tenant().person_id, &tx.tenant().depots) else {
+        return Ok(());
+    };
+    let before = find(tx, id).await?;
+    let mut person = before.clone();
+    person.depots.insert(depot_id);
+    person.rev += 1;
+    diesel::update(person::table.find((tx.org_id(), id)))
+        .set(person::rev.eq(person.rev))
+        .execute(&mut tx.connection())
+        .await?;
+    grant(tx, id, &before.depots, &person.depots).await?;
+    publish(tx, &person)?;
+    let what = difference(&json(&before)?, &json(&person)?);
+    tx.audit(tx.org_id(), "update", kind::PERSON, id, what);
+    Ok(())
+}
+
+/// Changes the password of the one who asks and ends their sessions, but for the one they ask in; answers with their
+/// email. Lock the
+/// organisation's scope.
+///
+/// # Errors
+/// [`Error::NotFound`]; [`Error::Invalid`] (`new`) for one who signs in with nothing.
+pub async fn change_password(tx: &mut Write<'_>, hashed: &Hashed, session: Uuid) -> Result<String> {
+    let id = tx.tenant().person_id.unwrap_or_default();
+    let Some(email) = find(tx, id).await?.email else {
+        return Err(Error::invalid("new", "needs an email to sign in with"));
+    };
+    set_credential(tx, id, None, Some(hashed)).await?;
+    end_sessions(tx, id, Some(session)).await?;
+    let what = json!({"password": "changed"});
+    tx.audit(tx.org_id(), "update", kind::PERSON, id, what);
+    Ok(email)
 }
 
 /// What every reader of the organisation's scope may know of a person: who they are, and not how they sign in.
@@ -492,7 +532,8 @@ async fn set_credential(
     }
 }
 
-async fn end_sessions(tx: &Tx<'_>, id: Uuid) -> Result<()> {
+/// Ends the sessions of a person, but for one.
+async fn end_sessions(tx: &Tx<'_>, id: Uuid, but: Option<Uuid>) -> Result<()> {
     diesel::update(refresh_token::table)
         .filter(
             refresh_token::org_id
@@ -500,6 +541,7 @@ async fn end_sessions(tx: &Tx<'_>, id: Uuid) -> Result<()> {
                 .and(refresh_token::person_id.eq(id)),
         )
         .filter(refresh_token::revoked_at.is_null())
+        .filter(refresh_token::family.ne(but.unwrap_or_default()))
         .set(refresh_token::revoked_at.eq(diesel::dsl::now))
         .execute(&mut tx.connection())
         .await?;

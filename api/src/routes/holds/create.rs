@@ -24,14 +24,17 @@ pub async fn create(
     body: Json<NewHold>,
 ) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
-    let unit = who.read(async |tx| unit::find(tx, *unit_id).await).await?;
-    who.write(once, &[unit.depot_id], async |tx| {
-        let hold = hold::place(tx, unit.id, &new).await?;
-        Ok(Answer::created(
-            format!("/v1/holds/{}", hold.id),
-            &hold,
-            hold.rev,
-        ))
-    })
+    who.write_where(
+        once,
+        async |tx| Ok(vec![unit::find(tx, *unit_id).await?.depot_id]),
+        async |tx| {
+            let hold = hold::place(tx, *unit_id, &new).await?;
+            Ok(Answer::created(
+                format!("/v1/holds/{}", hold.id),
+                &hold,
+                hold.rev,
+            ))
+        },
+    )
     .await
 }

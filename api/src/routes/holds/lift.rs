@@ -19,10 +19,13 @@ use crate::signed::Signed;
 #[post("/v1/holds/{hold_id}/lift")]
 pub async fn lift(who: Signed, hold_id: Path<Uuid>, body: Json<Proof>) -> Result<Answer, Problem> {
     let (proof, once) = body.into_parts();
-    let hold = who.read(async |tx| hold::find(tx, *hold_id).await).await?;
-    who.write(once, &[hold.depot_id], async |tx| {
-        let hold = hold::lift(tx, hold.id, proof).await?;
-        Ok(Answer::object(&hold, hold.rev))
-    })
+    who.write_where(
+        once,
+        async |tx| Ok(vec![hold::find(tx, *hold_id).await?.depot_id]),
+        async |tx| {
+            let hold = hold::lift(tx, *hold_id, proof).await?;
+            Ok(Answer::object(&hold, hold.rev))
+        },
+    )
     .await
 }

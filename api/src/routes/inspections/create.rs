@@ -25,21 +25,22 @@ use crate::signed::Signed;
 pub async fn create(who: Signed, body: Json<NewInspection>) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
     let only = std::slice::from_ref(&new);
-    let scopes = who
-        .read(async |tx| {
+    who.write_where(
+        once,
+        async |tx| {
             inspection::scopes(tx, only)
                 .await
                 .map_err(Error::of_the_first)
-        })
-        .await?;
-    who.write(once, &scopes, async |tx| {
-        let recorded = inspection::record(tx, &new).await?;
-        let inspection = &recorded.inspection;
-        Ok(Answer::created(
-            format!("/v1/inspections/{}", inspection.id),
-            &recorded,
-            inspection.rev,
-        ))
-    })
+        },
+        async |tx| {
+            let recorded = inspection::record(tx, &new).await?;
+            let inspection = &recorded.inspection;
+            Ok(Answer::created(
+                format!("/v1/inspections/{}", inspection.id),
+                &recorded,
+                inspection.rev,
+            ))
+        },
+    )
     .await
 }

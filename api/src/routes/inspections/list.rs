@@ -1,7 +1,6 @@
 //! GET /v1/inspections
 
 use actix_web::get;
-use jiff::Timestamp;
 use rimeyard_rules::facts::InspectionKind;
 use rimeyard_store::inspection::{self, Inspection, Reading};
 use serde::Deserialize;
@@ -9,7 +8,7 @@ use utoipa::IntoParams;
 use uuid::Uuid;
 
 use crate::answer::{Answer, Page};
-use crate::extract::{Cursor, Limit, Query};
+use crate::extract::{Cursor, Instant, Limit, Query};
 use crate::problem::Problem;
 use crate::roles::EVERYONE;
 use crate::signed::Signed;
@@ -33,9 +32,11 @@ pub struct Filter {
     /// Made for this reason.
     kind: Option<InspectionKind>,
     /// Performed at this instant or later.
-    performed_from: Option<Timestamp>,
+    #[param(inline)]
+    performed_from: Option<Instant>,
     /// Performed before this instant.
-    performed_to: Option<Timestamp>,
+    #[param(inline)]
+    performed_to: Option<Instant>,
 }
 
 /// List the inspections you may see, by id.
@@ -51,8 +52,8 @@ pub async fn list(who: Signed, filter: Query<Filter>) -> Result<Answer, Problem>
         unit_id: filter.unit_id,
         depot_id: filter.depot_id,
         kind: filter.kind,
-        performed_from: filter.performed_from,
-        performed_to: filter.performed_to,
+        performed_from: filter.performed_from.map(|at| at.0),
+        performed_to: filter.performed_to.map(|at| at.0),
     };
     let after = filter.cursor.map(Cursor::id);
     let items = who

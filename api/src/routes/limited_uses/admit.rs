@@ -23,12 +23,13 @@ pub async fn admit(
     body: Json<Admission>,
 ) -> Result<Answer, Problem> {
     let (admission, once) = body.into_parts();
-    let limited = who
-        .read(async |tx| limited_use::find(tx, *limited_use_id).await)
-        .await?;
-    who.write(once, &[limited.depot_id], async |tx| {
-        let limited = limited_use::admit(tx, limited.id, admission).await?;
-        Ok(Answer::object(&limited, limited.rev))
-    })
+    who.write_where(
+        once,
+        async |tx| Ok(vec![limited_use::find(tx, *limited_use_id).await?.depot_id]),
+        async |tx| {
+            let limited = limited_use::admit(tx, *limited_use_id, admission).await?;
+            Ok(Answer::object(&limited, limited.rev))
+        },
+    )
     .await
 }

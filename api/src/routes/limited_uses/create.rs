@@ -26,14 +26,17 @@ pub async fn create(
     body: Json<NewLimitedUse>,
 ) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
-    let unit = who.read(async |tx| unit::find(tx, *unit_id).await).await?;
-    who.write(once, &[unit.depot_id], async |tx| {
-        let limited = limited_use::allow(tx, unit.id, &new).await?;
-        Ok(Answer::created(
-            format!("/v1/limited-use/{}", limited.id),
-            &limited,
-            limited.rev,
-        ))
-    })
+    who.write_where(
+        once,
+        async |tx| Ok(vec![unit::find(tx, *unit_id).await?.depot_id]),
+        async |tx| {
+            let limited = limited_use::allow(tx, *unit_id, &new).await?;
+            Ok(Answer::created(
+                format!("/v1/limited-use/{}", limited.id),
+                &limited,
+                limited.rev,
+            ))
+        },
+    )
     .await
 }

@@ -30,12 +30,13 @@ pub async fn end(
     body: Json<Ending>,
 ) -> Result<Answer, Problem> {
     let (_, once) = body.into_parts();
-    let limited = who
-        .read(async |tx| limited_use::find(tx, *limited_use_id).await)
-        .await?;
-    who.write(once, &[limited.depot_id], async |tx| {
-        let limited = limited_use::end(tx, limited.id).await?;
-        Ok(Answer::object(&limited, limited.rev))
-    })
+    who.write_where(
+        once,
+        async |tx| Ok(vec![limited_use::find(tx, *limited_use_id).await?.depot_id]),
+        async |tx| {
+            let limited = limited_use::end(tx, *limited_use_id).await?;
+            Ok(Answer::object(&limited, limited.rev))
+        },
+    )
     .await
 }

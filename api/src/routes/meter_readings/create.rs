@@ -23,20 +23,21 @@ use crate::signed::Signed;
 pub async fn create(who: Signed, body: Json<NewMeterReading>) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
     let only = std::slice::from_ref(&new);
-    let scopes = who
-        .read(async |tx| {
+    who.write_where(
+        once,
+        async |tx| {
             meter_reading::scopes(tx, only)
                 .await
                 .map_err(Error::of_the_first)
-        })
-        .await?;
-    who.write(once, &scopes, async |tx| {
-        let reading = meter_reading::record(tx, &new).await?;
-        Ok(Answer::created(
-            format!("/v1/meter-readings/{}", reading.id),
-            &reading,
-            reading.rev,
-        ))
-    })
+        },
+        async |tx| {
+            let reading = meter_reading::record(tx, &new).await?;
+            Ok(Answer::created(
+                format!("/v1/meter-readings/{}", reading.id),
+                &reading,
+                reading.rev,
+            ))
+        },
+    )
     .await
 }

@@ -1,14 +1,13 @@
 //! GET /v1/meter-readings
 
 use actix_web::get;
-use jiff::Timestamp;
 use rimeyard_store::meter_reading::{self, MeterReading};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
 use crate::answer::{Answer, Page};
-use crate::extract::{Cursor, Limit, Query};
+use crate::extract::{Cursor, Instant, Limit, Query};
 use crate::problem::Problem;
 use crate::roles::EVERYONE;
 use crate::signed::Signed;
@@ -30,9 +29,11 @@ pub struct Filter {
     /// Received while the unit stood at this depot.
     depot_id: Option<Uuid>,
     /// Read at this instant or later.
-    read_from: Option<Timestamp>,
+    #[param(inline)]
+    read_from: Option<Instant>,
     /// Read before this instant.
-    read_to: Option<Timestamp>,
+    #[param(inline)]
+    read_to: Option<Instant>,
 }
 
 /// List the meter readings you may see, by id.
@@ -47,8 +48,8 @@ pub async fn list(who: Signed, filter: Query<Filter>) -> Result<Answer, Problem>
     let wanted = meter_reading::Filter {
         unit_id: filter.unit_id,
         depot_id: filter.depot_id,
-        read_from: filter.read_from,
-        read_to: filter.read_to,
+        read_from: filter.read_from.map(|at| at.0),
+        read_to: filter.read_to.map(|at| at.0),
     };
     let after = filter.cursor.map(Cursor::id);
     let items = who

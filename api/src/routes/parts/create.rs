@@ -26,17 +26,17 @@ pub async fn create(
     body: Json<NewFitting>,
 ) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
-    let depot_id = who
-        .read(async |tx| unit::find(tx, unit_id).await)
-        .await?
-        .depot_id;
-    who.write(once, &[depot_id], async |tx| {
-        let part = fitted_part::fit(tx, unit_id, &new).await?;
-        Ok(Answer::created(
-            format!("/v1/units/{unit_id}/parts/{}", part.id),
-            &part,
-            part.rev,
-        ))
-    })
+    who.write_where(
+        once,
+        async |tx| Ok(vec![unit::find(tx, unit_id).await?.depot_id]),
+        async |tx| {
+            let part = fitted_part::fit(tx, unit_id, &new).await?;
+            Ok(Answer::created(
+                format!("/v1/units/{unit_id}/parts/{}", part.id),
+                &part,
+                part.rev,
+            ))
+        },
+    )
     .await
 }

@@ -69,6 +69,6 @@ pub async fn me(who: Signed) -> Result<Answer, Problem> {
     security(())
 )]
 #[get("/.well-known/jwks.json")]
-pub async fn jwks(state: Data<State>) -> Answer {
-    Answer::content(&state.keys().jwks())
+pub async fn jwks(state: Data<State>) -> Result<Answer, Problem> {
+    Ok(Answer::content(&state.keys().await?.jwks()))
 }

@@ -1,6 +1,7 @@
 //! Signing in and out, and who one is.
 
 mod me;
+mod password;
 mod refresh;
 mod sign_in;
 mod sign_out;
@@ -24,6 +25,7 @@ pub fn routes(config: &mut ServiceConfig) {
         .service(refresh::refresh)
         .service(sign_out::sign_out)
         .service(me::me)
+        .service(password::change)
         .service(me::jwks);
 }
 
@@ -43,7 +45,7 @@ pub struct Tokens {
 }
 
 /// New tokens of a session.
-fn tokens(state: &State, session: Session) -> Result<Answer, Problem> {
+async fn tokens(state: &State, session: Session) -> Result<Answer, Problem> {
     let subject = Subject {
         org_id: session.known.org_id,
         person_id: session.known.person_id,
@@ -52,6 +54,7 @@ fn tokens(state: &State, session: Session) -> Result<Answer, Problem> {
     let access_token =
         state
             .keys()
+            .await?
             .sign(Kind::Access, subject, jiff::Timestamp::now().as_second())?;
     let tokens = Tokens {
         access_token,

@@ -44,5 +44,5 @@ pub async fn refresh(state: Data<State>, body: Json<Refresh>) -> Result<Answer, 
     let standing =
         person::standing(&state.database, known.org_id, known.person_id, session.id).await?;
     standing.ok_or_else(refused)?;
-    tokens(&state, session)
+    tokens(&state, session).await
 }

@@ -1,9 +1,11 @@
 //! POST /v1/sign-in
 
+use std::net::{IpAddr, Ipv6Addr};
+
 use actix_web::web::Data;
 use actix_web::{HttpRequest, post};
 use rimeyard_store::door::{self, Session};
-use rimeyard_store::person;
+use rimeyard_store::{password, person};
 use serde::Deserialize;
 use utoipa::ToSchema;
 
@@ -44,7 +46,7 @@ pub async fn sign_in(
     body: Json<Credentials>,
 ) -> Result<Answer, Problem> {
     let session = begin(&state, &request, &body.email, &body.password).await?;
-    tokens(&state, session)
+    tokens(&state, session).await
 }
 
 /// Begins a session for whoever knows the password, if they have not tried too often.
@@ -57,19 +59,14 @@ pub async fn begin(
     email: &str,
     password: &str,
 ) -> Result<Session, Problem> {
-    let address = address(state, request);
-    let email = email.trim().to_lowercase();
-    state.by_address.check(&address)?;
-    state.by_email.check(&email)?;
-    state.by_address.count(&address);
-    let refused = || {
-        state.by_email.count(&email);
-        Problem::unauthorized("The address or the password is wrong.")
-    };
-    // A form can send what JSON is refused for; Postgres knows no NUL in a text.
-    if email.contains('\0') {
-        return Err(refused());
-    }
+    let refused = || Problem::unauthorized("The address or the password is wrong.");
+    let network = network(state, request);
+    state.by_network.take(&network)?;
+    // What can be nobody's address is not counted by it: it could be a mebibyte long.
+    let email = password::address(email).map_err(|_| refused())?;
+    let here = format!("{network} {email}");
+    state.by_email_and_network.take(&here)?;
+    state.by_email.take(&email)?;
     let known = door::sign_in(&state.database, &email, password)
         .await?
         .ok_or_else(refused)?;
@@ -77,15 +74,26 @@ pub async fn begin(
     let standing =
         person::standing(&state.database, known.org_id, known.person_id, session.id).await?;
     standing.ok_or_else(refused)?;
+    state.by_email_and_network.give_back(&here);
+    state.by_email.give_back(&email);
     Ok(session)
 }
 
-fn address(state: &State, request: &HttpRequest) -> String {
-    let info = request.connection_info();
-    let address = if state.behind_proxy {
-        info.realip_remote_addr()
-    } else {
-        info.peer_addr()
+/// Where a request comes from: an IPv4 address, or the 64 bits of an IPv6 address that one subscriber has. Behind a
+/// proxy it is what the proxy itself has seen and added to X-Forwarded-For, the last; what stands before it, anyone
+/// can have sent.
+pub fn network(state: &State, request: &HttpRequest) -> String {
+    let seen_by_proxy = || {
+        let last = request.headers().get_all("x-forwarded-for").last()?;
+        last.to_str().ok()?.rsplit(',').next()?.trim().parse().ok()
     };
-    address.unwrap_or_default().to_owned()
+    let forwarded = state.behind_proxy.then(seen_by_proxy).flatten();
+    match forwarded.or_else(|| Some(request.peer_addr()?.ip())) {
+        Some(IpAddr::V6(address)) => match address.to_ipv4_mapped() {
+            Some(address) => address.to_string(),
+            None => Ipv6Addr::from_bits(address.to_bits() & (u128::MAX << 64)).to_string(),
+        },
+        Some(address) => address.to_string(),
+        None => String::new(),
+    }
 }

@@ -1,6 +1,7 @@
 //! POST /v1/storms
 
 use actix_web::post;
+use rimeyard_store::Tx;
 use rimeyard_store::storm::{self, NewStorm, Storm};
 
 use crate::answer::Answer;
@@ -18,15 +19,13 @@ use crate::signed::Signed;
 #[post("/v1/storms")]
 pub async fn create(who: Signed, body: Json<NewStorm>) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
-    who.read(async |tx| storm::exist(tx, &new.depots).await)
-        .await?;
-    who.write(once, &new.depots, async |tx| {
+    let scopes = async |tx: &Tx<'_>| {
+        storm::exist(tx, &new.depots).await?;
+        Ok(new.depots.clone())
+    };
+    who.write_where(once, scopes, async |tx| {
         let storm = storm::create(tx, &new).await?;
-        Ok(Answer::created(
-            format!("/v1/storms/{}", storm.id),
-            &storm,
-            storm.rev,
-        ))
+        Ok(Answer::created(format!("/v1/storms/{}", storm.id), &storm, storm.rev).of_reader())
     })
     .await
 }

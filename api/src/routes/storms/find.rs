@@ -21,5 +21,5 @@ pub async fn find(who: Signed, storm_id: Path<Uuid>) -> Result<Answer, Problem> 
     let found = who
         .read(async |tx| storm::find(tx, *storm_id).await)
         .await?;
-    Ok(Answer::object(&found, found.rev))
+    Ok(Answer::object(&found, found.rev).of_reader())
 }

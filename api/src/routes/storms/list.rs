@@ -1,14 +1,13 @@
 //! GET /v1/storms
 
 use actix_web::get;
-use jiff::Timestamp;
 use rimeyard_store::storm::{self, Storm};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use uuid::Uuid;
 
 use crate::answer::{Answer, Page};
-use crate::extract::{Cursor, Limit, Query};
+use crate::extract::{Cursor, Instant, Limit, Query};
 use crate::problem::Problem;
 use crate::roles::EVERYONE;
 use crate::signed::Signed;
@@ -28,9 +27,11 @@ pub struct Filter {
     /// Those that touch this depot.
     depot_id: Option<Uuid>,
     /// Those not over at this instant.
-    from: Option<Timestamp>,
+    #[param(inline)]
+    from: Option<Instant>,
     /// Those begun before this instant.
-    to: Option<Timestamp>,
+    #[param(inline)]
+    to: Option<Instant>,
 }
 
 /// List the storms that touch a depot you may see, by id.
@@ -44,8 +45,8 @@ pub struct Filter {
 pub async fn list(who: Signed, filter: Query<Filter>) -> Result<Answer, Problem> {
     let wanted = storm::Filter {
         depot_id: filter.depot_id,
-        from: filter.from,
-        to: filter.to,
+        from: filter.from.map(|at| at.0),
+        to: filter.to.map(|at| at.0),
     };
     let after = filter.cursor.map(Cursor::id);
     let items = who

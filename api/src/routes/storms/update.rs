@@ -27,12 +27,13 @@ pub async fn update(
     IfMatch(rev): IfMatch,
 ) -> Result<Answer, Problem> {
     let (change, once) = body.into_parts();
-    let scopes = who
-        .read(async |tx| storm::scopes(tx, *storm_id, &change).await)
-        .await?;
-    who.write(once, &scopes, async |tx| {
-        let storm = storm::update(tx, *storm_id, rev, &change).await?;
-        Ok(Answer::object(&storm, storm.rev))
-    })
+    who.write_where(
+        once,
+        async |tx| storm::scopes(tx, *storm_id, &change).await,
+        async |tx| {
+            let storm = storm::update(tx, *storm_id, rev, &change).await?;
+            Ok(Answer::object(&storm, storm.rev).of_reader())
+        },
+    )
     .await
 }

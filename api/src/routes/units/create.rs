@@ -18,16 +18,17 @@ use crate::signed::Signed;
 #[post("/v1/units")]
 pub async fn create(who: Signed, body: Json<NewUnit>) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
-    let scopes = who
-        .read(async |tx| unit::scopes_of_new(tx, std::slice::from_ref(&new)).await)
-        .await?;
-    who.write(once, &scopes, async |tx| {
-        let unit = unit::create(tx, &new).await?;
-        Ok(Answer::created(
-            format!("/v1/units/{}", unit.id),
-            &unit,
-            unit.rev,
-        ))
-    })
+    who.write_where(
+        once,
+        async |tx| unit::scopes_of_new(tx, std::slice::from_ref(&new)).await,
+        async |tx| {
+            let unit = unit::create(tx, &new).await?;
+            Ok(Answer::created(
+                format!("/v1/units/{}", unit.id),
+                &unit,
+                unit.rev,
+            ))
+        },
+    )
     .await
 }

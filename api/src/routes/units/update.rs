@@ -27,12 +27,13 @@ pub async fn update(
     IfMatch(rev): IfMatch,
 ) -> Result<Answer, Problem> {
     let (change, once) = body.into_parts();
-    let scopes = who
-        .read(async |tx| unit::scopes_of_change(tx, *unit_id, &change).await)
-        .await?;
-    who.write(once, &scopes, async |tx| {
-        let unit = unit::update(tx, *unit_id, rev, &change).await?;
-        Ok(Answer::object(&unit, unit.rev))
-    })
+    who.write_where(
+        once,
+        async |tx| unit::scopes_of_change(tx, *unit_id, &change).await,
+        async |tx| {
+            let unit = unit::update(tx, *unit_id, rev, &change).await?;
+            Ok(Answer::object(&unit, unit.rev))
+        },
+    )
     .await
 }
