@@ -1,9 +1,10 @@
 //! An object for every path parameter, and a body for every operation that needs one: what the walk over the document
 //! is fed with. A noun that is added adds its parameter here; the walk fails until it does.
 
-use rimeyard_harness::{Actor, Depot};
+use rimeyard_harness::{Actor, Depot, PASSWORD};
 use rimeyard_rules::sheet::{two_stage_thrower, two_stage_thrower_checklist};
 use serde_json::{Value, json};
+use uuid::Uuid;
 
 use super::fleet::{Fleet, days_ago, posted};
 
@@ -163,7 +164,48 @@ pub fn absent(_name: &str) -> &'static str {
     "0198c0de-0000-7000-8000-000000000000"
 }
 
-/// A body that this operation takes, where `{}` is none.
+/// A body with which this operation goes well, given an object at this depot for its path; `None` where it asks and
+/// stores nothing: what the calculations take is tested with them.
+pub async fn good_body(operation: &str, administrator: &Actor, depot: &Depot) -> Option<Value> {
+    if operation.starts_with("calculations_") {
+        return None;
+    }
+    let unit = async || Fleet::any_at(administrator, depot).await.unit;
+    let name = Uuid::now_v7().to_string();
+    Some(match operation {
+        "checklists_create" => json!({"name": name, "kind": "two-stage thrower"}),
+        "models_create" => {
+            let checklist = example("checklist_id", administrator, depot).await.value;
+            json!({"name": name, "kind": "two-stage thrower", "checklist_id": checklist})
+        }
+        "depots_create" => json!({
+            "name": name, "zone": "America/Denver", "latitude": 39.6, "longitude": -105.9,
+            "season": {"starts": "11-01", "ends": "04-20"}, "typical_snow_days": 70, "snow_day_mm": 25,
+            "design_storm": {"hours": 24, "depth_mm": 400, "reclear_mm": 50}, "duties": [], "operators": [],
+        }),
+        "people_create" => json!({"name": name, "role": "technician", "depots": [depot.id]}),
+        "units_create" => {
+            let model = example("model_id", administrator, depot).await.value;
+            json!({"tag": name, "depot_id": depot.id, "model_id": model})
+        }
+        "inspections_create" => inspection(&unit().await),
+        "meter_readings_create" => meter_reading(&unit().await),
+        "storms_create" => storm(depot),
+        "holds_lift" => {
+            let mut after = inspection(&unit().await);
+            after["kind"] = json!("after_repair");
+            after["performed_at"] = json!(days_ago(0));
+            json!({"inspection_id": posted(administrator, "/v1/inspections", &after).await})
+        }
+        "limited_uses_admit" => {
+            json!({"storm_id": example("storm_id", administrator, depot).await.value})
+        }
+        "session_change" => json!({"current": PASSWORD, "new": PASSWORD}),
+        _ => body(operation),
+    })
+}
+
+/// A body that this operation can read, where `{}` is none.
 pub fn body(operation: &str) -> Value {
     match operation {
         "holds_create" => json!({"reason": "smells of fuel"}),
