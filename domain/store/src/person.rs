@@ -1,22 +1,26 @@
 //! People, what they may do and where, and with what they sign in.
 
+mod grants;
+mod sign_in;
+
+pub(crate) use grants::grant_made;
+pub use sign_in::change_password;
+
 use std::collections::BTreeSet;
 
 use diesel::prelude::*;
-use diesel::sql_types::{Array, Nullable, Text, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
+use self::grants::{check_depots, grant, granted};
+use self::sign_in::{end_sessions, set_credential};
 use crate::change::{difference, present};
 use crate::feed::{Write, kind};
 use crate::password::{Hashed, Password, address};
-use crate::schema::{credential, depot, person, person_depot, refresh_token};
-use crate::{Database, Depots, Error, Result, Role, Tenant, Tx, fields, prepared};
-
-/// So many depots can be named for one person; beyond that, grant all.
-const DEPOTS_MAX: usize = 1_000;
+use crate::schema::{credential, depot, person, refresh_token};
+use crate::{Database, Depots, Error, Result, Role, Tenant, Tx, fields};
 
 /// A person as administrators see them.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -348,72 +352,12 @@ pub async fn update(
     Ok(person)
 }
 
-/// Grants the person who made a depot what they made, where not every depot is granted them. Lock the organisation's
-/// scope.
-pub(crate) async fn grant_made(tx: &mut Write<'_>, depot_id: Uuid) -> Result<()> {
-    let (Some(id), Depots::Some(_)) = (tx.tenant().person_id, &tx.tenant().depots) else {
-        return Ok(());
-    };
-    let before = find(tx, id).await?;
-    let mut person = before.clone();
-    person.depots.insert(depot_id);
-    person.rev += 1;
-    diesel::update(person::table.find((tx.org_id(), id)))
-        .set(person::rev.eq(person.rev))
-        .execute(&mut tx.connection())
-        .await?;
-    grant(tx, id, &before.depots, &person.depots).await?;
-    publish(tx, &person)?;
-    let what = difference(&json(&before)?, &json(&person)?);
-    tx.audit(tx.org_id(), "update", kind::PERSON, id, what);
-    Ok(())
-}
-
-/// Changes the password of the one who asks and ends their sessions, but for the one they ask in; answers with their
-/// email. Lock the
-/// organisation's scope.
-///
-/// # Errors
-/// [`Error::NotFound`]; [`Error::Invalid`] (`new`) for one who signs in with nothing.
-pub async fn change_password(tx: &mut Write<'_>, hashed: &Hashed, session: Uuid) -> Result<String> {
-    let id = tx.tenant().person_id.unwrap_or_default();
-    let Some(email) = find(tx, id).await?.email else {
-        return Err(Error::invalid("new", "needs an email to sign in with"));
-    };
-    set_credential(tx, id, None, Some(hashed)).await?;
-    end_sessions(tx, id, Some(session)).await?;
-    let what = json!({"password": "changed"});
-    tx.audit(tx.org_id(), "update", kind::PERSON, id, what);
-    Ok(email)
-}
-
 /// What every reader of the organisation's scope may know of a person: who they are, and not how they sign in.
 fn publish(tx: &mut Write<'_>, person: &Person) -> Result<()> {
     let document = json!({
         "id": person.id, "name": person.name, "role": person.role, "active": person.active, "rev": person.rev,
     });
     tx.publish(tx.org_id(), kind::PERSON, person.id, person.rev, &document)
-}
-
-async fn check_depots(tx: &Tx<'_>, depots: &BTreeSet<Uuid>) -> Result<()> {
-    if depots.len() > DEPOTS_MAX {
-        return Err(Error::invalid(
-            "depots",
-            format!("must name at most {DEPOTS_MAX}; grant all_depots instead"),
-        ));
-    }
-    let known: Vec<Uuid> = depot::table
-        .filter(depot::org_id.eq(tx.org_id()).and(depot::id.eq_any(depots)))
-        .select(depot::id)
-        .load(&mut tx.connection())
-        .await?;
-    match depots.iter().position(|id| !known.contains(id)) {
-        Some(index) => Err(Error::invalid(
-            format!("depots[{index}]"),
-            "names a depot that does not exist",
-        )),
-        None => Ok(()),
-    }
 }
 
 /// Somebody must be left to let the others in.
@@ -440,124 +384,6 @@ async fn check_administered(tx: &Tx<'_>, before: &Person, after: &Person) -> Res
         field,
         "would leave nobody to administer; make another administrator first",
     ))
-}
-
-async fn grant(
-    tx: &Tx<'_>,
-    id: Uuid,
-    before: &BTreeSet<Uuid>,
-    after: &BTreeSet<Uuid>,
-) -> Result<()> {
-    let gone: Vec<Uuid> = before.difference(after).copied().collect();
-    let added: Vec<Uuid> = after.difference(before).copied().collect();
-    if !gone.is_empty() {
-        diesel::delete(person_depot::table)
-            .filter(
-                person_depot::org_id
-                    .eq(tx.org_id())
-                    .and(person_depot::person_id.eq(id)),
-            )
-            .filter(person_depot::depot_id.eq_any(gone))
-            .execute(&mut tx.connection())
-            .await?;
-    }
-    if !added.is_empty() {
-        prepared(
-            diesel::sql_query(
-                "insert into person_depot (org_id, person_id, depot_id) select $1, $2, d from unnest($3::uuid[]) as d",
-            )
-            .bind::<SqlUuid, _>(tx.org_id())
-            .bind::<SqlUuid, _>(id)
-            .bind::<Array<SqlUuid>, _>(added),
-        )
-        .execute(&mut tx.connection())
-        .await?;
-    }
-    Ok(())
-}
-
-/// The application may write a hash and not read one (an upsert reads), so it updates, and inserts where there was
-/// nothing to update. What stays as it was is `None`.
-async fn set_credential(
-    tx: &Tx<'_>,
-    id: Uuid,
-    email: Option<&String>,
-    hashed: Option<&Hashed>,
-) -> Result<()> {
-    let updated = prepared(
-        diesel::sql_query(
-            "update credential set email = coalesce($3, email), changed_at = now()
-             where org_id = $1 and person_id = $2",
-        )
-        .bind::<SqlUuid, _>(tx.org_id())
-        .bind::<SqlUuid, _>(id)
-        .bind::<Nullable<Text>, _>(email),
-    )
-    .execute(&mut tx.connection())
-    .await;
-    let stored = match (updated, email, hashed) {
-        (Ok(0), Some(email), Some(hashed)) => {
-            diesel::insert_into(credential::table)
-                .values((
-                    credential::org_id.eq(tx.org_id()),
-                    credential::person_id.eq(id),
-                    credential::email.eq(email),
-                    credential::password_hash.eq(&hashed.0),
-                ))
-                .execute(&mut tx.connection())
-                .await
-        }
-        (Ok(1), _, Some(hashed)) => {
-            diesel::update(
-                credential::table.filter(
-                    credential::org_id
-                        .eq(tx.org_id())
-                        .and(credential::person_id.eq(id)),
-                ),
-            )
-            .set(credential::password_hash.eq(&hashed.0))
-            .execute(&mut tx.connection())
-            .await
-        }
-        (updated, ..) => updated,
-    };
-    match stored.map_err(Error::from) {
-        Ok(_) => Ok(()),
-        // The address may belong to another organisation, of which nothing more is said.
-        Err(Error::Conflict { field, .. }) if field == "email" => Err(Error::conflict(
-            "email",
-            "is already used to sign in; choose another",
-        )),
-        Err(other) => Err(other),
-    }
-}
-
-/// Ends the sessions of a person, but for one.
-async fn end_sessions(tx: &Tx<'_>, id: Uuid, but: Option<Uuid>) -> Result<()> {
-    diesel::update(refresh_token::table)
-        .filter(
-            refresh_token::org_id
-                .eq(tx.org_id())
-                .and(refresh_token::person_id.eq(id)),
-        )
-        .filter(refresh_token::revoked_at.is_null())
-        .filter(refresh_token::family.ne(but.unwrap_or_default()))
-        .set(refresh_token::revoked_at.eq(diesel::dsl::now))
-        .execute(&mut tx.connection())
-        .await?;
-    Ok(())
-}
-
-async fn granted(tx: &Tx<'_>, people: &[Uuid]) -> Result<Vec<(Uuid, Uuid)>> {
-    Ok(person_depot::table
-        .filter(
-            person_depot::org_id
-                .eq(tx.org_id())
-                .and(person_depot::person_id.eq_any(people)),
-        )
-        .select((person_depot::person_id, person_depot::depot_id))
-        .load(&mut tx.connection())
-        .await?)
 }
 
 fn json(person: &Person) -> Result<Value> {

@@ -1,0 +1,103 @@
+//! With what a person signs in, and the sessions that began with it.
+
+use diesel::prelude::*;
+use diesel::sql_types::{Nullable, Text, Uuid as SqlUuid};
+use diesel_async::RunQueryDsl;
+use serde_json::json;
+use uuid::Uuid;
+
+use super::find;
+use crate::feed::{Write, kind};
+use crate::password::Hashed;
+use crate::schema::{credential, refresh_token};
+use crate::{Error, Result, Tx, prepared};
+
+/// Changes the password of the one who asks and ends their sessions, but for the one they ask in; answers with their
+/// email. Lock the
+/// organisation's scope.
+///
+/// # Errors
+/// [`Error::NotFound`]; [`Error::Invalid`] (`new`) for one who signs in with nothing.
+pub async fn change_password(tx: &mut Write<'_>, hashed: &Hashed, session: Uuid) -> Result<String> {
+    let id = tx.tenant().person_id.unwrap_or_default();
+    let Some(email) = find(tx, id).await?.email else {
+        return Err(Error::invalid("new", "needs an email to sign in with"));
+    };
+    set_credential(tx, id, None, Some(hashed)).await?;
+    end_sessions(tx, id, Some(session)).await?;
+    let what = json!({"password": "changed"});
+    tx.audit(tx.org_id(), "update", kind::PERSON, id, what);
+    Ok(email)
+}
+
+/// The application may write a hash and not read one (an upsert reads), so it updates, and inserts where there was
+/// nothing to update. What stays as it was is `None`.
+pub(super) async fn set_credential(
+    tx: &Tx<'_>,
+    id: Uuid,
+    email: Option<&String>,
+    hashed: Option<&Hashed>,
+) -> Result<()> {
+    let updated = prepared(
+        diesel::sql_query(
+            "update credential set email = coalesce($3, email), changed_at = now()
+             where org_id = $1 and person_id = $2",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<SqlUuid, _>(id)
+        .bind::<Nullable<Text>, _>(email),
+    )
+    .execute(&mut tx.connection())
+    .await;
+    let stored = match (updated, email, hashed) {
+        (Ok(0), Some(email), Some(hashed)) => {
+            diesel::insert_into(credential::table)
+                .values((
+                    credential::org_id.eq(tx.org_id()),
+                    credential::person_id.eq(id),
+                    credential::email.eq(email),
+                    credential::password_hash.eq(&hashed.0),
+                ))
+                .execute(&mut tx.connection())
+                .await
+        }
+        (Ok(1), _, Some(hashed)) => {
+            diesel::update(
+                credential::table.filter(
+                    credential::org_id
+                        .eq(tx.org_id())
+                        .and(credential::person_id.eq(id)),
+                ),
+            )
+            .set(credential::password_hash.eq(&hashed.0))
+            .execute(&mut tx.connection())
+            .await
+        }
+        (updated, ..) => updated,
+    };
+    match stored.map_err(Error::from) {
+        Ok(_) => Ok(()),
+        // The address may belong to another organisation, of which nothing more is said.
+        Err(Error::Conflict { field, .. }) if field == "email" => Err(Error::conflict(
+            "email",
+            "is already used to sign in; choose another",
+        )),
+        Err(other) => Err(other),
+    }
+}
+
+/// Ends the sessions of a person, but for one.
+pub(super) async fn end_sessions(tx: &Tx<'_>, id: Uuid, but: Option<Uuid>) -> Result<()> {
+    diesel::update(refresh_token::table)
+        .filter(
+            refresh_token::org_id
+                .eq(tx.org_id())
+                .and(refresh_token::person_id.eq(id)),
+        )
+        .filter(refresh_token::revoked_at.is_null())
+        .filter(refresh_token::family.ne(but.unwrap_or_default()))
+        .set(refresh_token::revoked_at.eq(diesel::dsl::now))
+        .execute(&mut tx.connection())
+        .await?;
+    Ok(())
+}
