@@ -316,6 +316,8 @@ fn new_unit(machine: &Machine, depot_id: Uuid) -> NewUnit {
         rigging: None,
         away: machine.away.map(str::to_owned),
         acquired_on: machine.acquired_on,
+        // The agency buys new; where the papers are lost nobody knows what was on a machine that day.
+        came_new: machine.acquired_on.is_some(),
     }
 }
 

@@ -111,3 +111,33 @@ fn failed_parts_teach_the_depot() {
     let ratio = (1.0 - cable(&facts)) / (1.0 - before);
     assert!((1.9..2.05).contains(&ratio), "{ratio}");
 }
+
+/// Section 4's unknown fitting date, by hand: A ~ N((5.5 + 0)/2, 5.5^2), so a ring read 3.1 mm +- 0.2 stands there
+/// whatever its machine's 400 hours, and loses 0.04 +- 0.014 mm an hour: after h hours
+/// P = Phi((3.1 - 0.04 h) / sqrt(0.2^2 + (0.014 h)^2)), at 60 h Phi(0.811) = 0.791.
+#[test]
+fn a_ring_of_unknown_age_wears_on_from_where_it_was_read() {
+    let mut unit = fresh_unit(1, 400.0);
+    set_reading(&mut unit, "friction_ring", 3.1);
+    for path in &mut unit.parts {
+        (path.fitted_at, path.fitted_hours) = (None, None);
+    }
+    // Read at 400 hours, and 400 hours still today: the storm's are all that come.
+    unit.meter = vec![crate::facts::MeterFacts {
+        at: now(),
+        ..unit.meter[1]
+    }];
+    let mut facts = depot(vec![unit]);
+    // One machine for the ground that takes it 60 hours: 5 cycles of so many m2.
+    let rate = evaluate(&facts, now()).units[0].document.rate;
+    facts.duties = vec![duty("platforms", 60.0 * rate / 5.0, None)];
+    facts.duties[0].clear_within_h = 100.0;
+    let evaluation = evaluate(&facts, now());
+    let ring = evaluation.units[0]
+        .inputs
+        .factors
+        .iter()
+        .find(|factor| factor.factor == "friction_ring")
+        .expect("a ring that may fail");
+    assert!((ring.chance - 0.791).abs() < 0.002, "{}", ring.chance);
+}
