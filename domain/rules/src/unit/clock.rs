@@ -131,6 +131,33 @@ impl<'a> UnitClock<'a> {
             .filter(|path| path.removed_at.is_none())
     }
 
+    /// What a measure of the part at `place` has worn along: its paths, oldest first, and whether the first of them began
+    /// with the measure as new. Adjusting a part makes it no newer: only what is left to adjust (`take_up`) begins
+    /// anew, nobody knows at what. A part that was turned shows its other side, as new the first time only.
+    pub fn worn_along(&self, place: usize, take_up: bool) -> (&[&'a FittedPartFacts], bool) {
+        let paths = &self.paths[place];
+        if self.path_now(place).is_none() {
+            return (&[], false);
+        }
+        let adjusted = |path: &&FittedPartFacts| path.how == Fitting::Adjusted;
+        let last = paths.len() - 1;
+        let first = if take_up {
+            last
+        } else {
+            paths.iter().rposition(|path| !adjusted(path)).unwrap_or(0)
+        };
+        let turned_before = || {
+            let life = paths[..first].iter().rev().take_while(|path| !is_new(path));
+            life.filter(|path| path.how == Fitting::Turned).count() > 0
+        };
+        let as_new = match paths[first].how {
+            Fitting::Renewed | Fitting::AsDelivered => true,
+            Fitting::Turned => !turned_before(),
+            Fitting::Adjusted => false,
+        };
+        (&paths[first..], as_new)
+    }
+
     /// The path that the present life of that part began with: turning or adjusting it did not make it new.
     pub fn life_began(&self, place: usize) -> Option<&'a FittedPartFacts> {
         self.path_now(place)?;

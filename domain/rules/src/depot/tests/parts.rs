@@ -141,3 +141,82 @@ fn a_ring_of_unknown_age_wears_on_from_where_it_was_read() {
         .expect("a ring that may fail");
     assert!((ring.chance - 0.791).abs() < 0.002, "{}", ring.chance);
 }
+
+/// Ends the part's path on 20 November at 100 hours and begins another, which has no readings yet.
+fn refit(unit: &mut crate::facts::UnitFacts, part: &str, how: crate::facts::Fitting) {
+    let path = unit
+        .parts
+        .iter_mut()
+        .rfind(|path| path.part == part)
+        .expect(part);
+    let mut next = path.clone();
+    (path.removed_at, path.removed_hours) = (Some(at("2025-11-20T16:00:00Z")), Some(100.0));
+    (next.fitted_at, next.fitted_hours) = (path.removed_at, path.removed_hours);
+    (next.id, next.how) = (Uuid::from_u128(next.id.as_u128() + 500), how);
+    next.readings.clear();
+    unit.parts.push(next);
+}
+
+/// A machine at 100 hours with such a belt, and the same after something was done to the belt.
+fn belt_before_and_after(ride: f64, take_up: f64, how: crate::facts::Fitting) -> [PartState; 2] {
+    let mut unit = fresh_unit(1, 100.0);
+    set_reading(&mut unit, "auger_belt_ride", ride);
+    set_reading(&mut unit, "auger_take_up", take_up);
+    let mut after = unit.clone();
+    refit(&mut after, "auger_belt", how);
+    [unit, after].map(|unit| part(&evaluate(&depot(vec![unit]), now()), "auger_belt").clone())
+}
+
+/// Moving a take-up makes no belt newer: its ride, its readings and its chances are what they were. What is left of the
+/// take-up nobody knows until it is measured again.
+#[test]
+fn an_adjusted_belt_is_as_worn_as_it_was() {
+    use crate::facts::Fitting;
+    let [before, after] = belt_before_and_after(-1.6, 95.0, Fitting::Adjusted);
+    assert!(before.lasts.next_season < 0.8, "{before:?}");
+    assert_eq!(
+        (after.lasts, after.measured),
+        (before.lasts, before.measured)
+    );
+    let [before, after] = belt_before_and_after(0.2, 5.0, Fitting::Adjusted);
+    assert!(
+        before.text.contains("take-up will be used up"),
+        "{before:?}"
+    );
+    assert!(!after.text.contains("take-up"), "{after:?}");
+    // Renewed, it is as new: 0.8 mm over the rim less 0.035 mm an hour is far from -3 mm in one storm.
+    let [_, after] = belt_before_and_after(-1.6, 95.0, Fitting::Renewed);
+    assert!(
+        after.lasts.storm > 0.99 && after.text.contains("not measured"),
+        "{after:?}"
+    );
+}
+
+/// A shoe turned over shows its other side, as new; turned once more it shows the worn one again, and nobody knows how
+/// worn. 5.5 mm less 0.03 mm an hour reaches 0 after 183 hours.
+#[test]
+fn a_turned_shoe_is_as_new_once() {
+    use crate::facts::Fitting;
+    let mut unit = fresh_unit(1, 100.0);
+    set_reading(&mut unit, "skid_thickness", 0.4);
+    let shoe = |unit: &crate::facts::UnitFacts| {
+        part(&evaluate(&depot(vec![unit.clone()]), now()), "skid_shoes").clone()
+    };
+    let worn = shoe(&unit);
+    assert!(worn.lasts.this_season < 0.5, "{worn:?}");
+    refit(&mut unit, "skid_shoes", Fitting::Turned);
+    let turned = shoe(&unit);
+    let median = turned
+        .measured
+        .as_ref()
+        .and_then(|measured| measured.hours.p50);
+    assert!(
+        (175.0..=190.0).contains(&median.expect("it will wear through")),
+        "{turned:?}"
+    );
+    refit(&mut unit, "skid_shoes", Fitting::Turned);
+    assert_eq!(shoe(&unit).advice, Advice::Measure);
+    refit(&mut unit, "skid_shoes", Fitting::Renewed);
+    refit(&mut unit, "skid_shoes", Fitting::Turned);
+    assert_eq!(shoe(&unit).measured, turned.measured);
+}

@@ -38,12 +38,11 @@ impl Running<'_> {
         readings: &mut Vec<WearReading>,
     ) -> Option<(PartState, Option<Factor>)> {
         let settings = &self.shared.facts.settings;
-        let path = self.clock.path_now(place);
         let mut worst: Option<Worked<'_, '_>> = None;
         let mut factor: Option<Factor> = None;
         let mut renew_after = false;
         for (check, measure, wear) in &part.wear {
-            let one = self.work_out(check, measure, wear, path, readings);
+            let one = self.work_out(check, measure, wear, place, readings);
             if measure.backed_by.is_some() {
                 // A used-up take-up is no end of a belt: it says to renew before the next season.
                 renew_after |= !one.unknown && one.lasts.next_season < settings.season_under;
@@ -112,14 +111,14 @@ impl Running<'_> {
         Some((state, factor))
     }
 
-    fn work_out<'s, 'r>(
+    fn work_out<'s>(
         &self,
         check: &'s CheckSpec,
         measure: &'s Measure,
         wear: &WearSpec,
-        path: Option<&'r FittedPartFacts>,
+        place: usize,
         readings: &mut Vec<WearReading>,
-    ) -> Worked<'s, 'r> {
+    ) -> Worked<'s, '_> {
         let grows = measure.limits.high.is_some();
         let side = measure.limits.high.as_ref().or(measure.limits.low.as_ref());
         let as_new = measure.limits.as_new.value;
@@ -133,8 +132,10 @@ impl Running<'_> {
                 LimitKind::Unserviceable,
             ),
         };
-        let (last, first_hours) = self.collect(check, path, readings);
-        let fitted = path.and_then(|path| self.clock.fitted_hours(path, self.shared));
+        let (paths, as_new_then) = self.clock.worn_along(place, measure.backed_by.is_some());
+        let (last, first_hours) = self.collect(check, paths, readings);
+        let began = paths.first().filter(|_| as_new_then);
+        let fitted = began.and_then(|path| self.clock.fitted_hours(path, self.shared));
         let (prior_as_new, prior_sd) = match fitted {
             Some(_) => (as_new, wear.as_new_sd.value),
             // Unknown fitting date: it may be anything between new and worn out.
@@ -196,16 +197,16 @@ impl Running<'_> {
         }
     }
 
-    /// The path's readings of a check up to now, hours as on the meter; the newest, and the hours of the first.
+    /// These paths' readings of a check up to now, hours as on the meter; the newest, and the hours of the first.
     fn collect<'r>(
         &self,
         check: &CheckSpec,
-        path: Option<&'r FittedPartFacts>,
+        paths: &[&'r FittedPartFacts],
         readings: &mut Vec<WearReading>,
     ) -> (Option<&'r PathReading>, Option<f64>) {
         readings.clear();
         let mut last: Option<&PathReading> = None;
-        for reading in path.into_iter().flat_map(|path| &path.readings) {
+        for reading in paths.iter().flat_map(|path| &path.readings) {
             if reading.check != check.check
                 || reading.at > self.shared.as_of
                 || !reading.value.is_finite()
