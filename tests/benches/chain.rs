@@ -100,6 +100,7 @@ fn unit(number: u128, sheet: &Sheet) -> UnitFacts {
                 by: by.clone(),
             })
             .collect(),
+        start_checks: Vec::new(),
         meter: (0..READINGS)
             .map(|index| MeterFacts {
                 at: read_at(index),

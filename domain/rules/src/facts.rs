@@ -196,6 +196,9 @@ pub struct UnitFacts {
     /// Attempts to start, from meter readings and from readings of the sheet's start check, from 1 July of the last
     /// winter on, and the newest good one before, of either kind; in any order.
     pub starts: Vec<StartFacts>,
+    /// What the checks that make it go dead sooner, and those that keep them, were found to be: from 1 July of last
+    /// winter on, and the newest of each before; in any order. The newest of all may be missing here: it is in `latest`.
+    pub start_checks: Vec<CheckFound>,
     /// Hour-meter readings, inspections' hours among them, suspect ones left out; the last two years suffice, and the
     /// newest before, of either kind; in any order.
     pub meter: Vec<MeterFacts>,
@@ -291,6 +294,19 @@ pub struct StartFacts {
     pub started: bool,
     /// By whom: the person's name.
     pub by: String,
+}
+
+/// What a check was found to be, at some time.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CheckFound {
+    /// The check.
+    pub check: String,
+    /// When.
+    pub at: Timestamp,
+    /// What it came to.
+    pub verdict: Verdict,
+    /// The value, SI, of a measure.
+    pub value: Option<f64>,
 }
 
 /// What its hour meter said.

@@ -117,6 +117,15 @@ fn usage_rate_start(sheet: &Sheet, faults: &mut Faults) {
             &factor.unserviceable,
             1.0..=1000.0,
         );
+        if let Some(kept) = &factor.kept_by {
+            if sheet.check_spec(&kept.check).is_none() {
+                faults.say(
+                    format!("{field}.kept_by.check"),
+                    format!("{} is not a check of this sheet", kept.check),
+                );
+            }
+            faults.figure(&format!("{field}.kept_by.days"), &kept.days, 0.0..=3660.0);
+        }
         if factor.unserviceable.value < factor.marginal.value {
             faults.say(
                 format!("{field}.unserviceable"),

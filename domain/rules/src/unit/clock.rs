@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 
 use super::Shared;
+use super::going_dead::GoingDead;
 use crate::facts::{FittedPartFacts, Fitting, UnitFacts};
 use crate::hours::Usage;
 use crate::sheet::{Clock, LifeSpec, Sheet};
@@ -15,10 +16,25 @@ pub struct UnitClock<'a> {
     timeline: Timeline,
     /// Its use.
     pub usage: Usage,
-    /// Attempts to start up to now with their days, ascending; a good one after a bad one of the same instant.
-    pub starts: Vec<(Timestamp, i32, bool)>,
+    /// Attempts to start up to now, ascending; a good one after a bad one of the same instant.
+    pub starts: Vec<Attempt>,
+    /// What makes it go dead sooner.
+    pub going_dead: GoingDead<'a>,
     /// Of each part of the sheet the paths on this unit, in the order in which they were on it.
     paths: Vec<Vec<&'a FittedPartFacts>>,
+}
+
+/// Somebody tried to start it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Attempt {
+    /// When.
+    pub at: Timestamp,
+    /// The day, as a day number.
+    pub day: i32,
+    /// Whether it started.
+    pub started: bool,
+    /// The sheet's factor on the days it had stood, by what was known of it then.
+    pub factor: f64,
 }
 
 /// A point in a machine's time.
@@ -32,7 +48,7 @@ pub struct Moment {
 
 impl<'a> UnitClock<'a> {
     /// The time of a unit of that sheet.
-    pub fn new(unit: &'a UnitFacts, sheet: &Sheet, shared: &Shared<'_>) -> Self {
+    pub fn new(unit: &'a UnitFacts, sheet: &'a Sheet, shared: &Shared<'_>) -> Self {
         let zone = &shared.facts.zone;
         let timeline = Timeline::new(&unit.meter, unit.acquired_on, shared.as_of, zone);
         let (run_hours, days) = timeline.use_so_far(&shared.snow_days);
@@ -43,13 +59,23 @@ impl<'a> UnitClock<'a> {
             .iter()
             .find(|reading| reading.check == sheet.start.check);
         let proof = proof.and_then(|reading| Some((reading.at, reading.works?)));
-        let mut starts: Vec<(Timestamp, i32, bool)> = tried
+        let mut tried: Vec<(Timestamp, bool)> = tried
             .chain(proof)
             .filter(|(at, _)| *at <= shared.as_of)
-            .map(|(at, started)| (at, day_in(at, zone), started))
             .collect();
-        starts.sort_unstable();
-        starts.dedup();
+        tried.sort_unstable();
+        tried.dedup();
+        let going_dead = GoingDead::of(unit, sheet, shared);
+        let starts = tried.into_iter().map(|(at, started)| {
+            let day = day_in(at, zone);
+            Attempt {
+                at,
+                day,
+                started,
+                factor: going_dead.factor(at, day),
+            }
+        });
+        let starts = starts.collect();
         let mut paths: Vec<Vec<&FittedPartFacts>> = vec![Vec::new(); sheet.parts.len()];
         for path in &unit.parts {
             if let Some(place) = sheet.parts.iter().position(|part| part.part == path.part) {
@@ -71,6 +97,7 @@ impl<'a> UnitClock<'a> {
             timeline,
             usage,
             starts,
+            going_dead,
             paths,
         }
     }
@@ -106,16 +133,16 @@ impl<'a> UnitClock<'a> {
         self.starts
             .iter()
             .rev()
-            .find(|start| start.2)
-            .map(|start| (start.0, start.1))
+            .find(|start| start.started)
+            .map(|start| (start.at, start.day))
     }
 
     /// The last attempt, if it failed.
     pub fn found_dead(&self) -> Option<Timestamp> {
         self.starts
             .last()
-            .filter(|start| !start.2)
-            .map(|start| start.0)
+            .filter(|start| !start.started)
+            .map(|start| start.at)
     }
 
     /// The paths of the sheet's part at `place`, in order.

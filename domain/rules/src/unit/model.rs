@@ -139,21 +139,21 @@ fn learned_start(sheet: &Sheet, clocks: &[&UnitClock<'_>]) -> StartRate {
     let mut tests = Vec::new();
     for clock in clocks {
         let mut last_good: Option<i32> = None;
-        for (_, day, started) in &clock.starts {
+        for attempt in &clock.starts {
             if let Some(run) = last_good {
-                let days = f64::from((day - run).max(0));
+                let days = f64::from((attempt.day - run).max(0));
                 if days > AT_ONCE_DAYS {
                     tests.push(StartTest {
                         days,
-                        started: *started,
-                        factor: 1.0,
+                        started: attempt.started,
+                        factor: attempt.factor,
                     });
                 } else {
-                    good += f64::from(u8::from(*started));
+                    good += f64::from(u8::from(attempt.started));
                     all += 1.0;
                 }
             }
-            last_good = started.then_some(*day);
+            last_good = attempt.started.then_some(attempt.day);
         }
     }
     let prior = StartRate {

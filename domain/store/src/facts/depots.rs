@@ -140,6 +140,7 @@ impl UnitRow {
             limited_uses: Vec::new(),
             inspections: Vec::new(),
             starts: Vec::new(),
+            start_checks: Vec::new(),
             meter: Vec::new(),
             parts: Vec::new(),
             latest: Vec::new(),

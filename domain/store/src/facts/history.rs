@@ -2,11 +2,11 @@
 //! names them stands for them.
 
 use diesel::QueryableByName;
-use diesel::sql_types::{Array, Bool, Double, Text, Timestamptz, Uuid as SqlUuid};
+use diesel::sql_types::{Array, Bool, Double, Nullable, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
 use jiff_diesel::ToDiesel;
-use rimeyard_rules::facts::{InspectionFacts, MeterFacts, StartFacts};
+use rimeyard_rules::facts::{CheckFound, InspectionFacts, MeterFacts, StartFacts};
 use uuid::Uuid;
 
 use super::{Asked, By, by};
@@ -143,6 +143,70 @@ pub(super) async fn starts(tx: &Tx<'_>, asked: &Asked) -> Result<By<StartFacts>>
                 at: asked.effective(row.at),
                 started: row.started,
                 by: row.by,
+            },
+        ))
+    })
+}
+
+#[derive(QueryableByName)]
+#[diesel(check_for_backend(diesel::pg::Pg))]
+struct CheckRow {
+    #[diesel(sql_type = SqlUuid)]
+    unit_id: Uuid,
+    #[diesel(sql_type = Text)]
+    check_code: String,
+    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
+    at: Timestamp,
+    #[diesel(sql_type = Text)]
+    verdict: String,
+    #[diesel(sql_type = Nullable<Double>)]
+    value: Option<f64>,
+}
+
+/// What the checks that make a unit go dead sooner were found to be, since 1 July of last winter, and the newest of each
+/// before.
+pub(super) async fn start_checks(tx: &Tx<'_>, asked: &Asked) -> Result<By<CheckFound>> {
+    let rows: Vec<CheckRow> = prepared(
+        diesel::sql_query(
+            "with found as materialized (
+                 select u.unit_id, u.since, i.id, i.took_effect_at as at, r.check_code, r.verdict, r.value
+                 from unnest($2::uuid[], $3::timestamptz[], $4::text[]) as u (unit_id, since, checks)
+                 cross join lateral (
+                     select id, took_effect_at from inspection i
+                     where org_id = $1 and unit_id = u.unit_id
+                       and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+                     offset 0
+                 ) i
+                 cross join lateral (
+                     select check_code, verdict, value from reading
+                     where org_id = $1 and inspection_id = i.id and check_code = any(string_to_array(u.checks, ' '))
+                     offset 0
+                 ) r
+             )
+             select unit_id, check_code, at, verdict, value
+             from (
+                 select * from found where at >= since
+                 union all
+                 (select distinct on (unit_id, check_code) * from found
+                  where at < since order by unit_id, check_code, at desc, id desc)
+             ) f
+             order by at, id, check_code",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<SqlUuid>, _>(&asked.unit_ids)
+        .bind::<Array<Timestamptz>, _>(&asked.since)
+        .bind::<Array<Text>, _>(&asked.going_dead_checks),
+    )
+    .load(&mut tx.connection())
+    .await?;
+    by(rows, |row| {
+        Ok((
+            row.unit_id,
+            CheckFound {
+                check: row.check_code,
+                at: asked.effective(row.at),
+                verdict: of_word(row.verdict)?,
+                value: row.value,
             },
         ))
     })

@@ -166,6 +166,7 @@ pub fn fresh_unit(number: u128, hours: f64) -> UnitFacts {
             started: true,
             by: "a technician".to_owned(),
         }],
+        start_checks: Vec::new(),
         meter: vec![
             MeterFacts {
                 at: at("2024-10-01T16:00:00Z"),
