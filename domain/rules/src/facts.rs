@@ -185,6 +185,9 @@ pub struct UnitFacts {
     pub away: Option<String>,
     /// When the agency got it.
     pub acquired_on: Option<Date>,
+    /// Since when anything was kept of it: the first of its inspections, meter readings, and of the day it was entered.
+    /// What failed before that left no trace.
+    pub kept_since: Option<Timestamp>,
     /// Hold tags on it now.
     pub holds: Vec<HoldFacts>,
     /// Findings open now.
@@ -357,6 +360,8 @@ pub struct FittedPartFacts {
     pub removed_hours: Option<f64>,
     /// Whether it had failed when it ended.
     pub failed: Option<bool>,
+    /// Of a path that ended by a failure: the last inspection on it at which the part was not found unserviceable.
+    pub sound_at: Option<Timestamp>,
     /// Its measurements, in any order.
     pub readings: Vec<PathReading>,
 }

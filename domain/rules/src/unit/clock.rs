@@ -18,6 +18,8 @@ pub struct UnitClock<'a> {
     pub usage: Usage,
     /// Attempts to start up to now, ascending; a good one after a bad one of the same instant.
     pub starts: Vec<Attempt>,
+    /// Since when anything was kept of it.
+    pub kept_since: Option<Timestamp>,
     /// What makes it go dead sooner.
     pub going_dead: GoingDead<'a>,
     /// Of each part of the sheet the paths on this unit, in the order in which they were on it.
@@ -92,11 +94,16 @@ impl<'a> UnitClock<'a> {
                 )
             });
         }
+        let fitted = unit.parts.iter();
+        let fitted = fitted.filter(|path| path.how != Fitting::AsDelivered);
+        let first_fitted = fitted.filter_map(|path| path.fitted_at).min();
+        let kept_since = unit.kept_since.into_iter().chain(first_fitted).min();
         let usage = Usage::new(&super::model::usage_prior(sheet), run_hours, days);
         UnitClock {
             timeline,
             usage,
             starts,
+            kept_since,
             going_dead,
             paths,
         }
@@ -126,6 +133,14 @@ impl<'a> UnitClock<'a> {
             &shared.snow_days,
             &shared.facts.zone,
         )
+    }
+
+    /// The day and the hours on the meter at an instant.
+    pub fn moment(&self, at: Timestamp, shared: &Shared<'_>) -> Moment {
+        Moment {
+            day: day_in(at, &shared.facts.zone),
+            hours: self.hours_at(at, shared),
+        }
     }
 
     /// The last good start.

@@ -220,3 +220,86 @@ fn a_turned_shoe_is_as_new_once() {
     refit(&mut unit, "skid_shoes", Fitting::Turned);
     assert_eq!(shoe(&unit).measured, turned.measured);
 }
+
+/// The chance that the auger cable of the first of two machines lasts a storm of d hours at age x is
+/// (beta / (beta + (x + d)^2 - x^2))^alpha: the sheet's shape is 2, its prior 3 failures at 900 hours, and the first
+/// machine's own 60 sound hours count. Answers alpha and beta as the factor's figure says them.
+fn learned_of_cables(second: impl Fn(&mut crate::facts::UnitFacts)) -> (f64, f64) {
+    let mut facts = depot((1..=2).map(|number| fresh_unit(number, 60.0)).collect());
+    second(&mut facts.units[1]);
+    let evaluation = evaluate(&facts, now());
+    let factors = &evaluation.units[0].inputs.factors;
+    let cable = factors
+        .iter()
+        .find(|factor| factor.factor == "auger_cable")
+        .expect("its cable");
+    match &cable.figure {
+        Some(standing::Figure::Life(life)) => (
+            life.prior_weight,
+            life.prior_weight * life.prior_scale.powf(life.shape),
+        ),
+        other => panic!("{other:?}"),
+    }
+}
+
+/// Section 5 by hand: "entered at e_i". Both machines' cables are 60 hours old; of the second nothing was kept before it
+/// had 40 hours: beta = 3 x 900^2 + 60^2 + (60^2 - 40^2).
+#[test]
+fn a_part_counts_from_when_anything_was_kept_of_its_machine() {
+    let since = |kept_since: &str| {
+        let kept_since = at(kept_since);
+        let (alpha, beta) = learned_of_cables(|unit| {
+            unit.kept_since = Some(kept_since);
+            // 40 hours on that day.
+            unit.meter.push(crate::facts::MeterFacts {
+                at: at("2025-03-01T16:00:00Z"),
+                hours: 40.0,
+                ..unit.meter[0]
+            });
+        });
+        assert!((alpha - 3.0).abs() < 1e-9);
+        beta
+    };
+    let from_new = 3.0 * 900.0_f64.powi(2) + 2.0 * 60.0_f64.powi(2);
+    assert!((since("2024-10-01T16:00:00Z") - from_new).abs() < 1e-6);
+    let entered = from_new - 40.0_f64.powi(2);
+    assert!((since("2025-03-01T16:00:00Z") - entered).abs() < 1e-6);
+}
+
+/// Section 5 by hand: found failed at 55 hours, sound at the inspection at 40: the likelihood is
+/// exp(-L 40^2) - exp(-L 55^2), the posterior a difference of two Gammas, taken as the Gamma of its mean and variance.
+#[test]
+fn a_part_found_failed_failed_since_it_was_sound() {
+    let learned = |sound_at: Option<&str>| {
+        learned_of_cables(|unit| {
+            unit.meter.push(crate::facts::MeterFacts {
+                at: at("2025-03-01T16:00:00Z"),
+                hours: 40.0,
+                ..unit.meter[0]
+            });
+            let cables = unit.parts.iter_mut();
+            let mut cable = cables.into_iter().filter(|path| path.part == "auger_cable");
+            let cable = cable.next().expect("its cable");
+            (cable.removed_at, cable.removed_hours) =
+                (Some(at("2025-11-18T15:00:00Z")), Some(55.0));
+            (cable.failed, cable.sound_at) = (Some(true), sound_at.map(at));
+        })
+    };
+    let by_hand = |sound: f64| {
+        let beta = 3.0 * 900.0_f64.powi(2) + 60.0_f64.powi(2) + sound * sound;
+        let later = beta - sound * sound + 55.0 * 55.0;
+        let moment = |order: i32| beta.powi(-3 - order) - later.powi(-3 - order);
+        let mean = 3.0 * moment(1) / moment(0);
+        let variance = 12.0 * moment(2) / moment(0) - mean * mean;
+        (mean * mean / variance, mean / variance)
+    };
+    // Never inspected in between: it failed anywhere in its 55 hours.
+    for (sound_at, sound) in [(None, 0.0), (Some("2025-03-01T16:00:00Z"), 40.0)] {
+        let ((alpha, beta), (by_alpha, by_beta)) = (learned(sound_at), by_hand(sound));
+        assert!((alpha / by_alpha - 1.0).abs() < 1e-7, "{alpha} {by_alpha}");
+        assert!((beta / by_beta - 1.0).abs() < 1e-7, "{beta} {by_beta}");
+    }
+    // Found sound and failed at one age: a failure at that age, alpha + 1.
+    let (alpha, _) = learned(Some("2025-11-18T14:59:00Z"));
+    assert!((3.9..=4.0001).contains(&alpha), "{alpha}");
+}
