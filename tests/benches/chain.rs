@@ -108,6 +108,7 @@ fn unit(number: u128, sheet: &Sheet) -> UnitFacts {
                 at: read_at(index),
                 hours: hours(index),
                 estimated: false,
+                meter_replaced: false,
             })
             .collect(),
         parts: parts.collect(),

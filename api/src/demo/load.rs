@@ -374,6 +374,7 @@ fn new_meter_readings(machine: &Machine) -> impl Iterator<Item = NewMeterReading
         read_at: reading.at,
         run_hours: reading.run_hours,
         estimated: reading.estimated,
+        meter_replaced: false,
         started: reading.started,
         corrects: None,
         note: None,

@@ -2,8 +2,8 @@
 //! here by any input or output: names and sheets come along.
 //!
 //! What the loader leaves out: corrected inspections and meter readings (the later fact that names one stands for
-//! it), retired units, closed findings, lifted holds, cancelled storms. What it keeps and marks: facts flagged
-//! `suspect` (hours running backwards, a time in the future), which count as seen but stay out of the hours' timeline.
+//! it), retired units, closed findings, lifted holds, cancelled storms. Facts flagged `suspect` count as seen; hours of a
+//! time that cannot be (to come, before the machine was there) stay out of the timeline, hours that run backwards do not.
 //! No fact takes effect later than its receipt, whatever the clock that dated it said.
 
 use std::collections::BTreeMap;
@@ -202,8 +202,9 @@ pub struct UnitFacts {
     /// What the checks that make it go dead sooner, and those that keep them, were found to be: from 1 July of last
     /// winter on, and the newest of each before; in any order. The newest of all may be missing here: it is in `latest`.
     pub start_checks: Vec<CheckFound>,
-    /// Hour-meter readings, inspections' hours among them, suspect ones left out; the last two years suffice, and the
-    /// newest before, of either kind; in any order.
+    /// Hour-meter readings, inspections' hours among them, those that contradict others too: which to believe is for the
+    /// timeline. The last two years suffice, and the newest before, of either kind; all where a meter was replaced. In
+    /// any order.
     pub meter: Vec<MeterFacts>,
     /// Wear paths: parts fitted now, and those that ended, whose ends teach how long such parts live; in any order.
     pub parts: Vec<FittedPartFacts>,
@@ -321,6 +322,8 @@ pub struct MeterFacts {
     pub hours: f64,
     /// Whether a person estimated them (a dead meter).
     pub estimated: bool,
+    /// Whether the meter was replaced then: these are the hours that the new one began with.
+    pub meter_replaced: bool,
 }
 
 /// How a part came to be fitted.

@@ -44,7 +44,7 @@ pub struct Attempt {
 pub struct Moment {
     /// The day, as a day number.
     pub day: i32,
-    /// The hours on the meter.
+    /// The hours it has run.
     pub hours: f64,
 }
 
@@ -52,7 +52,11 @@ impl<'a> UnitClock<'a> {
     /// The time of a unit of that sheet.
     pub fn new(unit: &'a UnitFacts, sheet: &'a Sheet, shared: &Shared<'_>) -> Self {
         let zone = &shared.facts.zone;
-        let timeline = Timeline::new(&unit.meter, unit.acquired_on, shared.as_of, zone);
+        let prior = super::model::usage_prior(sheet);
+        let used = |from: i32, until: i32| {
+            prior.prior_hours_per_day * f64::from(shared.snow_days.between(0, from, until))
+        };
+        let timeline = Timeline::new(&unit.meter, unit.acquired_on, shared.as_of, zone, used);
         let (run_hours, days) = timeline.use_so_far(&shared.snow_days);
         let tried = unit.starts.iter().map(|start| (start.at, start.started));
         // The loader may leave the newest reading of the start check among the readings only.
@@ -98,7 +102,7 @@ impl<'a> UnitClock<'a> {
         let fitted = fitted.filter(|path| path.how != Fitting::AsDelivered);
         let first_fitted = fitted.filter_map(|path| path.fitted_at).min();
         let kept_since = unit.kept_since.into_iter().chain(first_fitted).min();
-        let usage = Usage::new(&super::model::usage_prior(sheet), run_hours, days);
+        let usage = Usage::new(&prior, run_hours, days);
         UnitClock {
             timeline,
             usage,
@@ -116,16 +120,18 @@ impl<'a> UnitClock<'a> {
             .map(|(day, hours)| Moment { day, hours })
     }
 
-    /// Hours of the last trusted meter reading.
+    /// Hours on the meter at the last trusted reading.
     pub fn meter_hours(&self) -> Option<f64> {
-        self.timeline
-            .is_read()
-            .then(|| self.timeline.last())
-            .flatten()
-            .map(|last| last.1)
+        self.timeline.on_the_meter()
     }
 
-    /// Hours on the meter at an instant, in the mean.
+    /// Hours run by an instant: as noted on the meter then, if that can be, else in the mean.
+    pub fn noted(&self, at: Timestamp, meter_hours: Option<f64>, shared: &Shared<'_>) -> f64 {
+        let noted = meter_hours.and_then(|hours| self.timeline.noted(at, hours));
+        noted.unwrap_or_else(|| self.hours_at(at, shared))
+    }
+
+    /// Hours run by an instant, in the mean.
     pub fn hours_at(&self, at: Timestamp, shared: &Shared<'_>) -> f64 {
         self.timeline.at(
             at,
@@ -135,7 +141,7 @@ impl<'a> UnitClock<'a> {
         )
     }
 
-    /// The day and the hours on the meter at an instant.
+    /// The day and the hours run at an instant.
     pub fn moment(&self, at: Timestamp, shared: &Shared<'_>) -> Moment {
         Moment {
             day: day_in(at, &shared.facts.zone),
@@ -210,10 +216,12 @@ impl<'a> UnitClock<'a> {
             .copied()
     }
 
-    /// Hours on the meter when a path began, noted or taken from the timeline.
+    /// Hours run when a path began, noted or taken from the timeline.
     pub fn fitted_hours(&self, path: &FittedPartFacts, shared: &Shared<'_>) -> Option<f64> {
-        path.fitted_hours
-            .or_else(|| Some(self.hours_at(path.fitted_at?, shared)))
+        match path.fitted_at {
+            Some(at) => Some(self.noted(at, path.fitted_hours, shared)),
+            None => path.fitted_hours,
+        }
     }
 
     /// Age at `moment` of a part that came on with `path`, where that is known.

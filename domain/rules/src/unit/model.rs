@@ -202,7 +202,7 @@ impl Lives {
         let exit = match path.removed_at {
             Some(at) => {
                 let removed = clock.moment(at, shared);
-                let hours = path.removed_hours.unwrap_or(removed.hours);
+                let hours = clock.noted(at, path.removed_hours, shared);
                 age(Moment { hours, ..removed })
             }
             None => clock.base().and_then(|base| {

@@ -223,39 +223,47 @@ struct MeterRow {
     hours: f64,
     #[diesel(sql_type = Bool)]
     estimated: bool,
+    #[diesel(sql_type = Bool)]
+    meter_replaced: bool,
 }
 
-/// Hours as meter readings and inspections noted them, suspect ones left out: the last two years', and the newest
-/// before of either kind.
+/// Hours as meter readings and inspections noted them, those that run backwards too: the timeline says which to believe.
+/// The last two years', and the newest before of either kind; all of them where a meter was replaced.
 pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> {
     let rows: Vec<MeterRow> = prepared(
         diesel::sql_query(
-            "select u.unit_id, n.at, n.hours, n.estimated
-             from unnest($2::uuid[]) as u (unit_id)
+            "select u.unit_id, n.at, n.hours, n.estimated, n.meter_replaced
+             from (
+                 select a.unit_id,
+                        case when exists (select from meter_reading m
+                                          where m.org_id = $1 and m.unit_id = a.unit_id and m.meter_replaced)
+                             then '-infinity' else $3 end as since
+                 from unnest($2::uuid[]) as a (unit_id)
+             ) u
              cross join lateral (
-                 (select id, took_effect_at as at, run_hours as hours, estimated
+                 (select id, took_effect_at as at, run_hours as hours, estimated, meter_replaced
                   from meter_reading m
-                  where org_id = $1 and unit_id = u.unit_id and took_effect_at >= $3 and run_hours is not null
-                    and not 'suspect' = any(flags)
+                  where org_id = $1 and unit_id = u.unit_id and took_effect_at >= u.since and run_hours is not null
+                    and flags <@ '{suspect,hours run backwards}'::text[]
                     and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id))
                  union all
-                 (select id, took_effect_at, run_hours, estimated
+                 (select id, took_effect_at, run_hours, estimated, meter_replaced
                   from meter_reading m
-                  where org_id = $1 and unit_id = u.unit_id and took_effect_at < $3 and run_hours is not null
-                    and not 'suspect' = any(flags)
+                  where org_id = $1 and unit_id = u.unit_id and took_effect_at < u.since and run_hours is not null
+                    and flags <@ '{suspect,hours run backwards}'::text[]
                     and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
                   order by took_effect_at desc, id desc limit 1)
                  union all
-                 (select id, took_effect_at, run_hours, false
+                 (select id, took_effect_at, run_hours, false, false
                   from inspection i
-                  where org_id = $1 and unit_id = u.unit_id and took_effect_at >= $3 and run_hours is not null
-                    and not 'suspect' = any(flags)
+                  where org_id = $1 and unit_id = u.unit_id and took_effect_at >= u.since and run_hours is not null
+                    and flags <@ '{suspect,hours run backwards}'::text[]
                     and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id))
                  union all
-                 (select id, took_effect_at, run_hours, false
+                 (select id, took_effect_at, run_hours, false, false
                   from inspection i
-                  where org_id = $1 and unit_id = u.unit_id and took_effect_at < $3 and run_hours is not null
-                    and not 'suspect' = any(flags)
+                  where org_id = $1 and unit_id = u.unit_id and took_effect_at < u.since and run_hours is not null
+                    and flags <@ '{suspect,hours run backwards}'::text[]
                     and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
                   order by took_effect_at desc, id desc limit 1)
              ) n
@@ -274,6 +282,7 @@ pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> 
                 at: asked.effective(row.at),
                 hours: row.hours,
                 estimated: row.estimated,
+                meter_replaced: row.meter_replaced,
             },
         ))
     })

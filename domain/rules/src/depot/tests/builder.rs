@@ -174,11 +174,13 @@ pub fn fresh_unit(number: u128, hours: f64) -> UnitFacts {
                 at: at("2024-10-01T16:00:00Z"),
                 hours: 0.0,
                 estimated: false,
+                meter_replaced: false,
             },
             MeterFacts {
                 at: inspected,
                 hours,
                 estimated: false,
+                meter_replaced: false,
             },
         ],
         parts,

@@ -213,9 +213,7 @@ impl Running<'_> {
             {
                 continue;
             }
-            let hours = reading
-                .hours
-                .unwrap_or_else(|| self.clock.hours_at(reading.at, self.shared));
+            let hours = self.clock.noted(reading.at, reading.hours, self.shared);
             // The mean of n readings has n times the weight of one.
             let repeated = (0..reading.repeats.clamp(1, 100)).map(|_| WearReading {
                 hours,
