@@ -57,6 +57,22 @@ fn a_part_past_where_it_works_is_a_zero() {
         ),
         ("friction_ring", 1.0)
     );
+    // And nothing beside it says otherwise.
+    let ring = document
+        .parts
+        .iter()
+        .find(|state| state.part == "friction_ring");
+    let ring = ring.expect("its ring");
+    assert_eq!(
+        (ring.advice, ring.lasts.storm, ring.lasts.next_season),
+        (Advice::RenewNow, 0.0, 0.0)
+    );
+    let measured = ring.measured.as_ref().expect("a measured part");
+    assert_eq!(
+        (measured.hours.p10, measured.hours.p90),
+        (Some(0.0), Some(0.0))
+    );
+    assert_eq!(measured.dates.p90, Some(jiff::civil::date(2025, 11, 18)));
 }
 
 /// An imported machine, fitting dates unknown and never measured: nobody knows, so it says measure.
@@ -302,4 +318,56 @@ fn a_part_found_failed_failed_since_it_was_sound() {
     // Found sound and failed at one age: a failure at that age, alpha + 1.
     let (alpha, _) = learned(Some("2025-11-18T14:59:00Z"));
     assert!((3.9..=4.0001).contains(&alpha), "{alpha}");
+}
+
+/// Section 4: hours to come are counted from now. A shoe of unknown age read 5.0 mm +- 0.15 today, with a storm at
+/// Christmas: (5 - 0) / 0.03 = 167 hours from today, as without it; to five hours 165.
+#[test]
+fn hours_to_come_are_counted_from_now_and_not_from_the_storm() {
+    let mut unit = fresh_unit(1, 60.0);
+    set_reading(&mut unit, "skid_thickness", 5.0);
+    for path in &mut unit.parts {
+        (path.fitted_at, path.fitted_hours) = (None, None);
+    }
+    unit.meter[1].at = now();
+    let mut facts = depot(vec![unit]);
+    let median = |facts: &DepotFacts| {
+        let shoe = part(&evaluate(facts, now()), "skid_shoes").clone();
+        shoe.measured.expect("a measured part").hours.p50
+    };
+    assert_eq!(median(&facts), Some(165.0));
+    facts
+        .storms
+        .push(storm(1, "2025-12-25T00:00:00Z", "2025-12-25T12:00:00Z"));
+    assert_eq!(median(&facts), Some(165.0));
+}
+
+/// Section 4's residuals against h. Readings at 0, 20, 40 and 60 hours, s = 0.2 mm: of h^2 there is left (1, -1, -1, 1)
+/// by orthogonal polynomials, so the bend is (y0 - y1 - y2 + y3) / 2 in units of s: 5.5, 5.4, 4.6, 3.0 give -1.5 / 2 /
+/// 0.2 = -3.75, past 3.29; 5.5, 5.3, 4.6, 3.2 give -1.2 / 2 / 0.2 = -3.0.
+#[test]
+fn a_path_that_bends_is_flagged() {
+    let ring = |values: [f64; 4]| {
+        let mut unit = fresh_unit(1, 60.0);
+        let path = unit
+            .parts
+            .iter_mut()
+            .find(|path| path.part == "friction_ring")
+            .expect("its ring");
+        let one = path.readings[0].clone();
+        let days = ["2024-10-02", "2024-12-02", "2025-02-02", "2025-11-18"];
+        path.readings = (0..4)
+            .map(|index| crate::facts::PathReading {
+                at: at(&format!("{}T16:00:00Z", days[index])),
+                hours: Some(20.0 * index as f64),
+                value: values[index],
+                ..one.clone()
+            })
+            .collect();
+        part(&evaluate(&depot(vec![unit]), now()), "friction_ring").clone()
+    };
+    let bends = ring([5.5, 5.4, 4.6, 3.0]);
+    assert!(bends.measured.expect("measured").bends && bends.text.contains("not lie on a line"));
+    let straight = ring([5.5, 5.3, 4.6, 3.2]);
+    assert!(!straight.measured.expect("measured").bends);
 }
