@@ -209,7 +209,9 @@ fn a_battery_that_will_freeze_stops_the_machine() {
     let mut reading = unit.latest[0].clone();
     (reading.check, reading.value, reading.works) =
         ("battery_charge".to_owned(), Some(1.150), None);
-    unit.latest.push(reading);
+    let mut cells = reading.clone();
+    (cells.check, cells.value) = ("battery_cells".to_owned(), Some(0.0));
+    unit.latest.extend([reading, cells]);
     let mut facts = depot(vec![unit]);
     facts
         .sheets

@@ -42,6 +42,8 @@ pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) ->
             Some((at, _)) => format!("not inspected this season: last on {}", day_of(at, zone)),
             None => "not inspected this season, nor on record before".to_owned(),
         });
+    } else {
+        missing.extend(not_answered(unit, shared, began));
     }
     let inspections = unit.inspections.iter();
     let stored = inspections
@@ -69,6 +71,39 @@ pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) ->
     }
     missing
 }
+
+/// Which safety and stop checks of the sheet nobody has answered since 1 July: a look at one thing is no inspection. The
+/// proof start is asked for by itself.
+fn not_answered(unit: &UnitFacts, shared: &Shared<'_>, began: Date) -> Option<String> {
+    let sheet = shared.facts.sheets.get(&unit.model)?;
+    let first_day = day_number(began);
+    let answered = |check: &str| {
+        latest(unit, check).is_some_and(|reading| {
+            reading.at <= shared.as_of && day_in(reading.at, &shared.facts.zone) >= first_day
+        })
+    };
+    let checks = sheet.checks.iter();
+    let open: Vec<&str> = checks
+        .filter(|check| check.effect.takes_out() && check.check != sheet.start.check)
+        .filter(|check| !answered(&check.check))
+        .map(|check| check.title.as_str())
+        .collect();
+    let (said, more) = open.split_at(open.len().min(NAMED));
+    let more = match more.len() {
+        0 => String::new(),
+        count => format!("; and {count} more"),
+    };
+    (!open.is_empty()).then(|| {
+        format!(
+            "not inspected in full this season; not answered since {}: {}{more}",
+            day(began),
+            said.join("; ")
+        )
+    })
+}
+
+/// Unanswered checks that are named; of more only the number is said.
+const NAMED: usize = 3;
 
 fn last_inspection(unit: &UnitFacts, as_of: Timestamp) -> Option<(Timestamp, &str)> {
     unit.inspections

@@ -219,3 +219,45 @@ fn the_depots_own_starts_teach_its_start_rate() {
         assert!((failed - by_hand).abs() < 1e-8, "{failed} {by_hand}");
     }
 }
+
+/// A look at one thing is no inspection: what can hurt or stop must all have been answered since 1 July.
+#[test]
+fn an_inspection_proves_once_every_safety_and_stop_check_is_answered() {
+    let missing = |change: &dyn Fn(&mut crate::facts::UnitFacts)| {
+        let mut unit = fresh_unit(1, 20.0);
+        change(&mut unit);
+        evaluate(&depot(vec![unit]), now()).units[0]
+            .inputs
+            .unproven
+            .clone()
+    };
+    assert_eq!(missing(&|_| ()), Vec::<String>::new());
+    // Of the year before.
+    let old = at("2025-06-30T16:00:00Z");
+    let before = missing(&|unit| {
+        for reading in &mut unit.latest {
+            if reading.check == "guards" || reading.check == "stop_switch" {
+                reading.at = old;
+            }
+        }
+    });
+    assert_eq!(
+        before,
+        [
+            "not inspected in full this season; not answered since 1 Jul 2025: Guards, belt cover, chute safety and labels \
+          present and tight; Key or stop switch kills the engine"
+        ]
+    );
+    // What only slows a machine down, and the proof start, are not asked for here.
+    let slows = ["axle_play", "auger_flights", "lamp", "engine_start"];
+    let fine = missing(&|unit| {
+        unit.latest
+            .retain(|reading| !slows.contains(&reading.check.as_str()))
+    });
+    assert_eq!(fine, Vec::<String>::new());
+    let one_step = missing(&|unit| unit.latest.retain(|reading| reading.check == "recoil"));
+    assert!(
+        one_step.len() == 1 && one_step[0].ends_with(" more"),
+        "{one_step:?}"
+    );
+}
