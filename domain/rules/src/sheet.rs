@@ -15,7 +15,7 @@ pub use check_spec::{
     CheckKind, CheckSpec, Derived, Grade, Limits, Measure, Reads, Side, WearSpec,
 };
 pub use default_sheets::{
-    battery_checks, default_checklist, default_sheet, two_stage_thrower,
+    battery_checks, battery_start_factors, default_checklist, default_sheet, two_stage_thrower,
     two_stage_thrower_checklist,
 };
 

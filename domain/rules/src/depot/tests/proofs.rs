@@ -261,3 +261,26 @@ fn an_inspection_proves_once_every_safety_and_stop_check_is_answered() {
         "{one_step:?}"
     );
 }
+
+/// A battery under its limit makes a machine go dead sooner, by the factor that comes with its checks: by hand, 7 days at
+/// f = 1.5.
+#[test]
+fn a_half_charged_battery_makes_a_machine_go_dead_sooner() {
+    let mut facts = depot(vec![fresh_unit(1, 20.0)]);
+    let sheet = facts.sheets.get_mut(&MODEL).unwrap();
+    sheet.checks.extend(crate::sheet::battery_checks());
+    sheet
+        .start
+        .factors
+        .extend(crate::sheet::battery_start_factors());
+    assert_eq!(sheet.check(), Ok(()));
+    let mut reading = facts.units[0].latest[0].clone();
+    (reading.check, reading.verdict) = (
+        "battery_charge".to_owned(),
+        crate::verdict::Verdict::Marginal,
+    );
+    facts.units[0].latest.push(reading);
+    let chance = evaluate(&facts, now()).units[0].inputs.factors[0].chance;
+    let by_hand = 0.99 * (1900.0_f64 / (1900.0 + 1.5 * 7.0)).powi(4);
+    assert!((chance - by_hand).abs() < 1e-12, "{chance} {by_hand}");
+}
