@@ -48,7 +48,7 @@ impl Fleet {
             .await
             .expect(201)
             .id();
-        let new = json!({"tag": name, "depot_id": depot.id, "model_id": model, "acquired_on": "2020-10-01"});
+        let new = json!({"tag": name, "depot_id": depot.id, "model_id": model, "acquired_on": "2020-10-01", "came_new": true});
         let unit = administrator.post("/v1/units", &new).await.expect(201).id();
         Fleet { unit }
     }

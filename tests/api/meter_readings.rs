@@ -171,6 +171,30 @@ async fn what_contradicts_other_facts_is_kept_and_flagged() {
     assert_eq!(flags(5, json!({"run_hours": 126})).await, json!([]));
 }
 
+/// A meter that is replaced begins anew without contradicting the old one; of a slip it is the slip that is doubted, once
+/// two readings after it agree.
+#[tokio::test]
+async fn a_new_meter_and_a_slip_do_not_stop_the_hours() {
+    let server = TestServer::start().await;
+    let Fleet { unit, .. } = fleet(&server).await;
+    let technician = server.technician().await;
+    let flags = async |days: i64, change: Value| {
+        post(&technician, reading(&unit, days, change)).await["flags"].clone()
+    };
+    let backwards = json!(["suspect", "hours run backwards"]);
+    assert_eq!(flags(30, json!({"run_hours": 100})).await, json!([]));
+    assert_eq!(flags(25, json!({"run_hours": 1100})).await, json!([]));
+    assert_eq!(flags(20, json!({"run_hours": 120})).await, backwards);
+    assert_eq!(flags(18, json!({"run_hours": 121})).await, json!([]));
+    assert_eq!(flags(16, json!({"run_hours": 122})).await, json!([]));
+    let new = json!({"run_hours": 0.5, "meter_replaced": true});
+    assert_eq!(flags(10, new).await, json!([]));
+    assert_eq!(flags(9, json!({"run_hours": 3})).await, json!([]));
+    assert_eq!(flags(8, json!({"run_hours": 2})).await, backwards);
+    // Of the old meter, though it arrives late.
+    assert_eq!(flags(15, json!({"run_hours": 123})).await, json!([]));
+}
+
 #[tokio::test]
 async fn every_value_that_no_reading_can_have_is_named() {
     let server = TestServer::start().await;
@@ -202,6 +226,15 @@ async fn every_value_that_no_reading_can_have_is_named() {
             "estimated",
         ),
         (json!({"estimated": "yes"}), "estimated"),
+        (
+            json!({"run_hours": null, "started": true, "meter_replaced": true}),
+            "meter_replaced",
+        ),
+        (
+            json!({"estimated": true, "meter_replaced": true}),
+            "meter_replaced",
+        ),
+        (json!({"meter_replaced": "yes"}), "meter_replaced"),
         (json!({"started": 1}), "started"),
         (json!({"note": "x".repeat(2_001)}), "note"),
         (json!({"note": "\u{0}"}), "note"),

@@ -26,7 +26,8 @@ async fn a_unit_is_created_with_its_parts_found_changed_and_published() {
         &thrower(&home, &model),
         &json!({"acquired_on": "2023-10-01"}),
     );
-    let created = lead.post("/v1/units", &new).await.expect(201);
+    let came_new = with(&new, &json!({"came_new": true}));
+    let created = lead.post("/v1/units", &came_new).await.expect(201);
     let id = created.id();
     let path = format!("/v1/units/{id}");
     assert_eq!(created.header("location"), path);
@@ -60,6 +61,7 @@ async fn a_unit_is_created_with_its_parts_found_changed_and_published() {
                 &Value::Null
             )
         );
+        assert_eq!(part["fitted_hours"], 0.0);
         let published = entry(
             &server,
             home.id,
@@ -97,13 +99,22 @@ async fn a_unit_is_created_with_its_parts_found_changed_and_published() {
 }
 
 #[tokio::test]
-async fn of_a_machine_of_unknown_age_no_part_has_a_date() {
+async fn of_a_machine_that_is_not_known_to_have_come_new_no_part_has_a_date() {
     let server = TestServer::start().await;
     let administrator = server.administrator().await;
-    let new = thrower(&server.world.ours.home, &model(&administrator).await);
-    let unit = posted(&administrator, "/v1/units", &new).await;
-    for part in items(&administrator, &format!("/v1/units/{unit}/parts")).await {
-        assert_eq!(part["fitted_at"], Value::Null);
+    let good = thrower(&server.world.ours.home, &model(&administrator).await);
+    // The day an agency bought a used machine says nothing of its parts.
+    let known = [
+        json!({"tag": "B-1"}),
+        json!({"tag": "B-2", "acquired_on": "2023-10-01"}),
+        json!({"tag": "B-3", "acquired_on": "2023-10-01", "came_new": false}),
+    ];
+    for known in &known {
+        let unit = posted(&administrator, "/v1/units", &with(&good, known)).await;
+        for part in items(&administrator, &format!("/v1/units/{unit}/parts")).await {
+            let dated = (&part["fitted_at"], &part["fitted_hours"]);
+            assert_eq!(dated, (&Value::Null, &Value::Null), "{known}");
+        }
     }
 }
 
@@ -209,6 +220,11 @@ async fn what_no_unit_can_be_is_named() {
         (json!({"acquired_on": "1850-01-01"}), "acquired_on"),
         (json!({"acquired_on": "9999-12-31"}), "acquired_on"),
         (json!({"acquired_on": "-009999-01-01"}), "acquired_on"),
+        (json!({"came_new": true}), "came_new"),
+        (
+            json!({"came_new": "yes", "acquired_on": "2023-10-01"}),
+            "came_new",
+        ),
         (json!({"rev": 4}), "rev"),
     ];
     post_refuses(&lead, "/v1/units", &other, &[], &only_new).await;
@@ -300,6 +316,7 @@ async fn many_units_are_created_by_the_same_path_in_one_commit() {
         acquired_on: number
             .is_multiple_of(3)
             .then(|| "2021-11-05".parse().unwrap()),
+        came_new: false,
     };
     let write = async |news: Vec<NewUnit>| {
         let scopes = [ours.home.id, ours.far.id];

@@ -46,6 +46,7 @@ fn unit(number: u128, sheet: &Sheet) -> UnitFacts {
             removed_at: None,
             removed_hours: None,
             failed: None,
+            sound_at: None,
             readings: sheet
                 .wear_checks(&part.part)
                 .flat_map(|(check, measure, wear)| {
@@ -82,6 +83,7 @@ fn unit(number: u128, sheet: &Sheet) -> UnitFacts {
         rigging: Work::Clear,
         away: None,
         acquired_on: Some(Date::constant(2024, 10, 1)),
+        kept_since: Some(read_at(-1)),
         holds: Vec::new(),
         findings: Vec::new(),
         limited_uses: Vec::new(),
@@ -100,11 +102,13 @@ fn unit(number: u128, sheet: &Sheet) -> UnitFacts {
                 by: by.clone(),
             })
             .collect(),
+        start_checks: Vec::new(),
         meter: (0..READINGS)
             .map(|index| MeterFacts {
                 at: read_at(index),
                 hours: hours(index),
                 estimated: false,
+                meter_replaced: false,
             })
             .collect(),
         parts: parts.collect(),

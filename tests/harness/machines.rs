@@ -35,7 +35,7 @@ impl Machines {
         let mut units = Vec::with_capacity(count);
         for number in 1..=count {
             let tag = format!("{}-{number}", &name[24..]);
-            let new = json!({"tag": tag, "depot_id": depot, "model_id": model, "acquired_on": "2023-10-01"});
+            let new = json!({"tag": tag, "depot_id": depot, "model_id": model, "acquired_on": "2023-10-01", "came_new": true});
             units.push(administrator.post("/v1/units", &new).await.expect(201).id());
         }
         Self { model, units }

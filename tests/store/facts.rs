@@ -269,7 +269,7 @@ async fn a_clock_that_is_ahead_has_its_effect_at_receipt_and_no_hours() {
             .collect::<Vec<_>>(),
         [100.0]
     );
-    // Hours that run backwards are seen and are no hours either.
+    // Hours that run backwards are seen, and it is for the timeline not to believe them.
     let backwards =
         json!({"unit_id": id, "read_at": days_ago(1), "run_hours": 12.0, "started": true});
     administrator
@@ -283,7 +283,7 @@ async fn a_clock_that_is_ahead_has_its_effect_at_receipt_and_no_hours() {
             .iter()
             .map(|reading| reading.hours)
             .collect::<Vec<_>>(),
-        [100.0]
+        [100.0, 12.0]
     );
     assert_eq!(loaded.starts.len(), 1);
 }
@@ -396,4 +396,46 @@ async fn only_what_is_granted_is_loaded() {
     assert_eq!(loaded, [ours.home.id]);
     let loaded = load(&server, &[theirs.home.id]).await;
     assert!(loaded.is_empty(), "another organisation's, whoever asks");
+}
+
+/// What runs backwards is for the timeline to believe or not; a replaced meter brings all hours before it along.
+#[tokio::test]
+async fn hours_that_contradict_others_and_replaced_meters_are_loaded() {
+    let (server, administrator, id) = one_machine().await;
+    let read = async |days: i64, change: Value| {
+        let mut body = json!({"unit_id": id, "read_at": days_ago(days)});
+        let fields = body.as_object_mut().expect("an object");
+        fields.extend(change.as_object().expect("an object").clone());
+        administrator
+            .post("/v1/meter-readings", &body)
+            .await
+            .expect(201);
+    };
+    let hours = async || {
+        let unit = unit(&server, &id).await;
+        let hours = unit.meter.iter();
+        hours
+            .map(|reading| (reading.hours, reading.meter_replaced))
+            .collect::<Vec<_>>()
+    };
+    read(1000, json!({"run_hours": 10})).await;
+    read(900, json!({"run_hours": 50})).await;
+    read(20, json!({"run_hours": 400})).await;
+    read(10, json!({"run_hours": 120})).await;
+    // Two years back, and the newest before.
+    assert_eq!(
+        hours().await,
+        [(50.0, false), (400.0, false), (120.0, false)]
+    );
+    read(5, json!({"run_hours": 0, "meter_replaced": true})).await;
+    assert_eq!(
+        hours().await,
+        [
+            (10.0, false),
+            (50.0, false),
+            (400.0, false),
+            (120.0, false),
+            (0.0, true)
+        ]
+    );
 }

@@ -1,7 +1,9 @@
 //! The invented agency as it stands on paper: models, depots with their ground and crews. Plain tables; the numbers
 //! of machines, crews and square metres are chosen so that the coming storm finds most depots ready and a few not.
 
-use rimeyard_rules::sheet::{Figure, Sheet, Sourced, battery_checks, two_stage_thrower};
+use rimeyard_rules::sheet::{
+    Figure, Sheet, Sourced, battery_checks, battery_start_factors, two_stage_thrower,
+};
 
 /// The agency's name.
 pub const AGENCY: &str = "Rimeback Mountain Transit";
@@ -52,7 +54,10 @@ pub fn sheet(model: usize) -> Sheet {
                         .is_some_and(|part| gone.contains(&part))
             });
         }
-        3 => sheet.checks.extend(battery_checks()),
+        3 => {
+            sheet.checks.extend(battery_checks());
+            sheet.start.factors.extend(battery_start_factors());
+        }
         _ => {}
     }
     if let Some(fasteners) = &mut sheet.shear_fasteners {

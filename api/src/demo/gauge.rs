@@ -148,6 +148,12 @@ fn other_measure(
             stepped(draw.between(0.0, 0.012), 0.005),
             Unit::SpecificGravity,
         ),
+        // A step of the gauge or two.
+        ("tyre_difference", _) => number(
+            code,
+            measure.resolution.value * setting.air_c.rem_euclid(3.0),
+            measure.unit,
+        ),
         ("fuel_age", _) => number(code, setting.fuel_days, measure.unit),
         ("shear_spares", _) => number(code, setting.spares, measure.unit),
         // Gaps and slacks that are set, not worn: near what the sheet calls new, well within its limits.

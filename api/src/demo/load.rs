@@ -316,6 +316,8 @@ fn new_unit(machine: &Machine, depot_id: Uuid) -> NewUnit {
         rigging: None,
         away: machine.away.map(str::to_owned),
         acquired_on: machine.acquired_on,
+        // The agency buys new; where the papers are lost nobody knows what was on a machine that day.
+        came_new: machine.acquired_on.is_some(),
     }
 }
 
@@ -372,6 +374,7 @@ fn new_meter_readings(machine: &Machine) -> impl Iterator<Item = NewMeterReading
         read_at: reading.at,
         run_hours: reading.run_hours,
         estimated: reading.estimated,
+        meter_replaced: false,
         started: reading.started,
         corrects: None,
         note: None,

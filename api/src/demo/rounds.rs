@@ -45,7 +45,12 @@ const PRE_SEASON_BEFORE: [&str; 7] = [
 ];
 
 /// Beside every wear, when a machine is put away.
-const STORAGE: [&str; 3] = ["fuel_stabiliser", "engine_start", "storage_jobs"];
+const STORAGE: [&str; 4] = [
+    "fuel_age",
+    "fuel_stabiliser",
+    "engine_start",
+    "storage_jobs",
+];
 
 /// The checks of a round, in the sheet's order. `full`: with the whole checklist.
 pub fn checks(sheet: &Sheet, kind: InspectionKind, full: bool) -> Vec<CheckSpec> {

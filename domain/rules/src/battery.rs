@@ -104,6 +104,19 @@ pub fn charge(corrected_gravity: f64, full: FullCharge) -> f64 {
     interpolate(&full.charge(), corrected_gravity).clamp(0.0, 1.0)
 }
 
+/// Gravity that a battery of the 1.265 basis has at the same charge: limits are stated on that one.
+pub fn on_the_1265_basis(corrected_gravity: f64, full: FullCharge) -> f64 {
+    match full {
+        FullCharge::Gravity1265 => corrected_gravity,
+        FullCharge::Gravity1280 => {
+            let [from, to] =
+                [FullCharge::Gravity1280, FullCharge::Gravity1265].map(FullCharge::charge);
+            let pairs: [(f64, f64); 5] = std::array::from_fn(|index| (from[index].0, to[index].0));
+            interpolate(&pairs, corrected_gravity)
+        }
+    }
+}
+
 /// Where acid of that corrected gravity freezes, degC; over 1.280 as at 1.280, the last the tables say.
 pub fn freezes_at_c(corrected_gravity: f64) -> f64 {
     (interpolate(&FREEZING_F, corrected_gravity.clamp(1.0, 1.280)) - 32.0) / 1.8

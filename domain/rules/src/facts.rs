@@ -2,8 +2,8 @@
 //! here by any input or output: names and sheets come along.
 //!
 //! What the loader leaves out: corrected inspections and meter readings (the later fact that names one stands for
-//! it), retired units, closed findings, lifted holds, cancelled storms. What it keeps and marks: facts flagged
-//! `suspect` (hours running backwards, a time in the future), which count as seen but stay out of the hours' timeline.
+//! it), retired units, closed findings, lifted holds, cancelled storms. Facts flagged `suspect` count as seen; hours of a
+//! time that cannot be (to come, before the machine was there) stay out of the timeline, hours that run backwards do not.
 //! No fact takes effect later than its receipt, whatever the clock that dated it said.
 
 use std::collections::BTreeMap;
@@ -185,6 +185,9 @@ pub struct UnitFacts {
     pub away: Option<String>,
     /// When the agency got it.
     pub acquired_on: Option<Date>,
+    /// Since when anything was kept of it: the first of its inspections, meter readings, and of the day it was entered.
+    /// What failed before that left no trace.
+    pub kept_since: Option<Timestamp>,
     /// Hold tags on it now.
     pub holds: Vec<HoldFacts>,
     /// Findings open now.
@@ -196,8 +199,12 @@ pub struct UnitFacts {
     /// Attempts to start, from meter readings and from readings of the sheet's start check, from 1 July of the last
     /// winter on, and the newest good one before, of either kind; in any order.
     pub starts: Vec<StartFacts>,
-    /// Hour-meter readings, inspections' hours among them, suspect ones left out; the last two years suffice, and the
-    /// newest before, of either kind; in any order.
+    /// What the checks that make it go dead sooner, and those that keep them, were found to be: from 1 July of last
+    /// winter on, and the newest of each before; in any order. The newest of all may be missing here: it is in `latest`.
+    pub start_checks: Vec<CheckFound>,
+    /// Hour-meter readings, inspections' hours among them, those that contradict others too: which to believe is for the
+    /// timeline. The last two years suffice, and the newest before, of either kind; all where a meter was replaced. In
+    /// any order.
     pub meter: Vec<MeterFacts>,
     /// Wear paths: parts fitted now, and those that ended, whose ends teach how long such parts live; in any order.
     pub parts: Vec<FittedPartFacts>,
@@ -293,6 +300,19 @@ pub struct StartFacts {
     pub by: String,
 }
 
+/// What a check was found to be, at some time.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CheckFound {
+    /// The check.
+    pub check: String,
+    /// When.
+    pub at: Timestamp,
+    /// What it came to.
+    pub verdict: Verdict,
+    /// The value, SI, of a measure.
+    pub value: Option<f64>,
+}
+
 /// What its hour meter said.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct MeterFacts {
@@ -302,6 +322,8 @@ pub struct MeterFacts {
     pub hours: f64,
     /// Whether a person estimated them (a dead meter).
     pub estimated: bool,
+    /// Whether the meter was replaced then: these are the hours that the new one began with.
+    pub meter_replaced: bool,
 }
 
 /// How a part came to be fitted.
@@ -341,6 +363,8 @@ pub struct FittedPartFacts {
     pub removed_hours: Option<f64>,
     /// Whether it had failed when it ended.
     pub failed: Option<bool>,
+    /// Of a path that ended by a failure: the last inspection on it at which the part was not found unserviceable.
+    pub sound_at: Option<Timestamp>,
     /// Its measurements, in any order.
     pub readings: Vec<PathReading>,
 }

@@ -15,7 +15,7 @@ pub use check_spec::{
     CheckKind, CheckSpec, Derived, Grade, Limits, Measure, Reads, Side, WearSpec,
 };
 pub use default_sheets::{
-    battery_checks, default_checklist, default_sheet, two_stage_thrower,
+    battery_checks, battery_start_factors, default_checklist, default_sheet, two_stage_thrower,
     two_stage_thrower_checklist,
 };
 
@@ -159,6 +159,20 @@ pub struct StartFactor {
     pub marginal: Figure,
     /// Factor while it is unserviceable, at least `marginal`.
     pub unserviceable: Figure,
+    /// What keeps a measure that is an age from growing older, for a while: stabiliser keeps fuel.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kept_by: Option<KeptBy>,
+}
+
+/// What keeps an age from growing, and how long.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct KeptBy {
+    /// The check that must have been found serviceable on the day of the age's reading or later.
+    pub check: String,
+    /// Days from that reading that do not count.
+    pub days: Figure,
 }
 
 /// The shear fasteners: which, how many are carried, how often they break.

@@ -13,6 +13,7 @@ use crate::snow_days::SnowDays;
 use crate::storm::Storm;
 
 pub mod clock;
+pub mod going_dead;
 pub mod model;
 mod open;
 pub mod parts;

@@ -34,6 +34,8 @@ pub(crate) struct Said<'a> {
     pub(crate) at: Timestamp,
     pub(crate) run_hours: Option<f64>,
     pub(crate) estimated: bool,
+    /// Whether these are the hours that a new meter began with.
+    pub(crate) meter_replaced: bool,
 }
 
 /// The flags of each, in order. `replaced` are the inspections and meter readings that these correct: what they said
@@ -58,6 +60,8 @@ pub(crate) async fn flags(
                 at: said.at,
                 hours: said.run_hours?,
                 estimated: said.estimated,
+                meter_replaced: said.meter_replaced,
+                backwards: false,
             };
             Some((index, hours))
         })
@@ -112,9 +116,15 @@ struct Hours {
     hours: f64,
     #[diesel(sql_type = Bool)]
     estimated: bool,
+    #[diesel(sql_type = Bool)]
+    meter_replaced: bool,
+    /// Whether it was doubted already, for running backwards.
+    #[diesel(sql_type = Bool)]
+    backwards: bool,
 }
 
-/// The hours already kept that stand nearest before and after each of these.
+/// The hours already kept that stand nearest before and after each of these; of those before the last two, and the last
+/// that was doubted.
 async fn neighbours(
     tx: &Tx<'_>,
     noted: &[(usize, Hours)],
@@ -124,25 +134,34 @@ async fn neighbours(
     Ok(prepared(
         diesel::sql_query(
             "with known as not materialized (
-                 select unit_id, id, took_effect_at as at, run_hours as hours, estimated
+                 select unit_id, id, took_effect_at as at, run_hours as hours, estimated, meter_replaced,
+                        'hours run backwards' = any(flags) as backwards
                  from meter_reading m
-                 where org_id = $1 and run_hours is not null and not 'suspect' = any(flags)
+                 where org_id = $1 and run_hours is not null
+                   and flags <@ '{suspect,hours run backwards}'::text[]
                    and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
                  union all
-                 select unit_id, id, took_effect_at, run_hours, false
+                 select unit_id, id, took_effect_at, run_hours, false, false, 'hours run backwards' = any(flags)
                  from inspection i
-                 where org_id = $1 and run_hours is not null and not 'suspect' = any(flags)
+                 where org_id = $1 and run_hours is not null
+                   and flags <@ '{suspect,hours run backwards}'::text[]
                    and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
              )
-             select distinct near.unit_id, near.at, near.hours, near.estimated
+             select distinct near.unit_id, near.at, near.hours, near.estimated, near.meter_replaced, near.backwards
              from unnest($2::uuid[], $3::timestamptz[], $4::boolean[]) as n (unit_id, at, estimated)
              cross join lateral (
                  (select k.* from known k
                   where k.unit_id = n.unit_id and k.at <= n.at and k.id <> all($5) and (n.estimated or not k.estimated)
+                    and not k.backwards
+                  order by k.at desc limit 2)
+                 union all
+                 (select k.* from known k
+                  where k.unit_id = n.unit_id and k.at <= n.at and k.id <> all($5) and not k.estimated and k.backwards
                   order by k.at desc limit 1)
                  union all
                  (select k.* from known k
                   where k.unit_id = n.unit_id and k.at > n.at and k.id <> all($5) and (n.estimated or not k.estimated)
+                    and not k.backwards
                   order by k.at limit 1)
              ) near",
         )
@@ -157,7 +176,9 @@ async fn neighbours(
 }
 
 /// Which of `noted` run against what is known, or against an earlier one of themselves that does not. An estimate
-/// proves nothing against a reading of the meter.
+/// proves nothing against a reading of the meter, nor a meter against the one that took its place. Where a reading
+/// agrees with one that was doubted, and both contradict only the one before them, that one was the slip, as the rules'
+/// timeline has it.
 fn backwards(known: Vec<Hours>, mut noted: Vec<(usize, Hours)>) -> Vec<usize> {
     let mut lines: BTreeMap<Uuid, Vec<Hours>> = BTreeMap::new();
     for hours in known {
@@ -167,22 +188,37 @@ fn backwards(known: Vec<Hours>, mut noted: Vec<(usize, Hours)>) -> Vec<usize> {
     let mut backwards = Vec::new();
     for (index, new) in noted {
         let line = lines.entry(new.unit_id).or_default();
-        let counts = || {
-            line.iter()
-                .filter(|known| new.estimated || !known.estimated)
+        // Stable: of what was noted at one time the later entry is the later reading.
+        line.sort_by_key(|known| known.at);
+        let counts = |known: &&Hours| !known.backwards && (new.estimated || !known.estimated);
+        let mut earlier = line
+            .iter()
+            .filter(counts)
+            .filter(|known| known.at <= new.at);
+        let (before, second) = (earlier.next_back(), earlier.next_back());
+        let after = line.iter().filter(counts).find(|known| known.at > new.at);
+        let slip = |before: &Hours| {
+            let mut doubted = line.iter().filter(|known| known.backwards);
+            !new.estimated
+                && !before.meter_replaced
+                && doubted.any(|doubted| {
+                    before.at <= doubted.at
+                        && doubted.at <= new.at
+                        && doubted.hours <= new.hours
+                        && second.is_none_or(|second| second.hours <= doubted.hours)
+                })
         };
-        let before = counts()
-            .filter(|known| known.at <= new.at)
-            .max_by_key(|known| known.at);
-        let after = counts()
-            .filter(|known| known.at > new.at)
-            .min_by_key(|known| known.at);
-        if before.is_some_and(|before| before.hours > new.hours)
-            || after.is_some_and(|after| after.hours < new.hours)
-        {
+        let under = |before: &Hours| before.hours > new.hours && !slip(before);
+        let is_backwards = (!new.meter_replaced && before.is_some_and(under))
+            || after.is_some_and(|after| !after.meter_replaced && after.hours < new.hours);
+        if is_backwards {
             backwards.push(index);
-        } else {
-            line.push(new);
+        }
+        if !(is_backwards && new.estimated) {
+            line.push(Hours {
+                backwards: is_backwards,
+                ..new
+            });
         }
     }
     backwards
@@ -198,6 +234,8 @@ mod tests {
             at: Timestamp::from_second(second).unwrap(),
             hours,
             estimated,
+            meter_replaced: false,
+            backwards: false,
         }
     }
 
@@ -224,5 +262,43 @@ mod tests {
             (2, at(40, 119.0, true)),
         ];
         assert_eq!(backwards(vec![at(10, 100.0, false)], noted), [2]);
+    }
+
+    #[test]
+    fn two_that_agree_outweigh_the_slip_before_them() {
+        let known = || vec![at(10, 100.0, false), at(20, 1100.0, false)];
+        let noted = |hours: &[f64]| -> Vec<(usize, Hours)> {
+            let seconds = 30..;
+            let readings = seconds.zip(hours).enumerate();
+            readings
+                .map(|(index, (second, hours))| (index, at(second, *hours, false)))
+                .collect()
+        };
+        assert_eq!(backwards(known(), noted(&[120.0, 121.0, 130.0])), [0]);
+        let doubted = Hours {
+            backwards: true,
+            ..at(25, 120.0, false)
+        };
+        let with_doubted = || [known(), vec![doubted]].concat();
+        assert_eq!(backwards(with_doubted(), noted(&[121.0])), []);
+        assert_eq!(backwards(with_doubted(), noted(&[119.0])), [0]);
+        // Under what stood before the slip as well: a meter changed without a word.
+        assert_eq!(backwards(known(), noted(&[3.0, 4.0])), [0, 1]);
+    }
+
+    #[test]
+    fn a_new_meter_begins_where_it_likes() {
+        let new = Hours {
+            meter_replaced: true,
+            ..at(20, 2.0, false)
+        };
+        let noted = vec![
+            (0, at(10, 400.0, false)),
+            (1, new),
+            (2, at(30, 20.0, false)),
+            (3, at(15, 401.0, false)),
+            (4, at(40, 19.0, false)),
+        ];
+        assert_eq!(backwards(Vec::new(), noted), [4]);
     }
 }

@@ -43,6 +43,7 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
         mut limited_uses,
         mut inspections,
         mut starts,
+        mut start_checks,
         mut meter,
         mut parts,
         mut latest,
@@ -53,6 +54,7 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
         open::limited_uses(tx, &asked),
         history::inspections(tx, &asked),
         history::starts(tx, &asked),
+        history::start_checks(tx, &asked),
         history::meter(tx, &asked),
         wear::parts(tx, &asked),
         wear::latest(tx, &asked),
@@ -68,6 +70,7 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
             limited_uses: take(&mut limited_uses, id),
             inspections: take(&mut inspections, id),
             starts: take(&mut starts, id),
+            start_checks: take(&mut start_checks, id),
             meter: take(&mut meter, id),
             parts: take(&mut parts, id),
             latest: take(&mut latest, id),
@@ -91,6 +94,8 @@ struct Asked {
     since: Vec<jiff_diesel::Timestamp>,
     /// The check whose `works` is an attempt to start, by the unit's sheet.
     start_checks: Vec<String>,
+    /// The checks that make such a unit go dead sooner, and those that keep them, joined by blanks.
+    going_dead_checks: Vec<String>,
     as_of: Timestamp,
     /// Two years before `as_of`: as far back as hours are of use.
     hours_since: Timestamp,
@@ -112,6 +117,7 @@ impl Asked {
             unit_ids: Vec::with_capacity(units.len()),
             since: Vec::with_capacity(units.len()),
             start_checks: Vec::with_capacity(units.len()),
+            going_dead_checks: Vec::with_capacity(units.len()),
             as_of,
             hours_since: as_of - jiff::SignedDuration::from_hours(2 * 366 * 24),
         };
@@ -130,6 +136,14 @@ impl Asked {
                 .since
                 .push(last_winter(&depot.zone).map_err(Error::internal)?);
             asked.start_checks.push(sheet.start.check.clone());
+            let factors = sheet.start.factors.iter();
+            let checks = factors.flat_map(|factor| {
+                let kept = factor.kept_by.iter().map(|kept| kept.check.as_str());
+                kept.chain([factor.check.as_str()])
+            });
+            let checks: std::collections::BTreeSet<&str> = checks.collect();
+            let checks: Vec<&str> = checks.into_iter().collect();
+            asked.going_dead_checks.push(checks.join(" "));
         }
         Ok(asked)
     }

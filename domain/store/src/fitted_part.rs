@@ -213,8 +213,8 @@ pub(crate) struct Fitted {
 }
 
 impl Fitted {
-    /// A part that a new unit came with.
-    pub(crate) fn delivered(unit: &Unit, part: &str, fitted_at: Option<Timestamp>) -> Self {
+    /// A part that a new unit came with; `new_since` where the machine came new, and its parts with it.
+    pub(crate) fn delivered(unit: &Unit, part: &str, new_since: Option<Timestamp>) -> Self {
         Fitted {
             depot_id: unit.depot_id,
             part: FittedPart {
@@ -222,8 +222,8 @@ impl Fitted {
                 unit_id: unit.id,
                 part: part.to_owned(),
                 how: Fitting::AsDelivered,
-                fitted_at,
-                fitted_hours: None,
+                fitted_at: new_since,
+                fitted_hours: new_since.map(|_| 0.0),
                 removed_at: None,
                 removed_hours: None,
                 failed: None,

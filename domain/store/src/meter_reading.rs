@@ -41,6 +41,8 @@ pub struct MeterReading {
     pub run_hours: Option<f64>,
     /// Whether the hours are a person's estimate (a dead meter).
     pub estimated: bool,
+    /// Whether the meter was replaced then: the hours are those that the new one began with.
+    pub meter_replaced: bool,
     /// Whether it started; null where nobody tried.
     pub started: Option<bool>,
     /// The reading that this one corrects.
@@ -72,6 +74,10 @@ pub struct NewMeterReading {
     /// Whether the hours are an estimate (a dead meter).
     #[serde(default)]
     pub estimated: bool,
+    /// Whether the meter was replaced then: `run_hours` are those that the new one began with, and the machine's hours
+    /// are counted on. What the old one showed is a reading of its own, before.
+    #[serde(default)]
+    pub meter_replaced: bool,
     /// Whether it started; absent or null where nobody tried.
     pub started: Option<bool>,
     /// A word with it: at most 2,000 characters.
@@ -191,6 +197,7 @@ async fn select(tx: &Tx<'_>, which: Which<'_>, limit: i64) -> Result<Vec<MeterRe
             meter_reading::read_by,
             meter_reading::run_hours,
             meter_reading::estimated,
+            meter_reading::meter_replaced,
             meter_reading::started,
             meter_reading::corrects,
             corrected_by,
@@ -259,6 +266,7 @@ pub async fn record_many(tx: &mut Write<'_>, new: &[NewMeterReading]) -> Result<
             read_by,
             run_hours: new.run_hours,
             estimated: new.estimated,
+            meter_replaced: new.meter_replaced,
             started: new.started,
             corrects: new.corrects,
             corrected_by: None,
@@ -271,6 +279,7 @@ pub async fn record_many(tx: &mut Write<'_>, new: &[NewMeterReading]) -> Result<
             at: reading.read_at,
             run_hours: reading.run_hours,
             estimated: reading.estimated,
+            meter_replaced: reading.meter_replaced,
         });
         recorded.push(reading);
     }
@@ -295,6 +304,12 @@ fn check(new: &NewMeterReading, at: impl Fn(&str) -> String) -> Result<()> {
         return Err(Error::invalid(
             at("estimated"),
             "says that run_hours is an estimate; give run_hours, or leave it out",
+        ));
+    }
+    if new.meter_replaced && (new.run_hours.is_none() || new.estimated) {
+        return Err(Error::invalid(
+            at("meter_replaced"),
+            "needs run_hours as the new meter showed them when it was fitted, not an estimate",
         ));
     }
     fields::optional_number(&at("run_hours"), new.run_hours, fields::RUN_HOURS)?;
@@ -339,13 +354,14 @@ async fn insert(tx: &Tx<'_>, recorded: &[MeterReading]) -> Result<()> {
     prepared(
         diesel::sql_query(
             "insert into meter_reading (org_id, id, unit_id, depot_id, read_at, received_at, read_by, run_hours,
-                                        estimated, started, corrects, note, flags)
-             select $1, id, unit_id, depot_id, read_at, received_at, read_by, run_hours, estimated, started, corrects,
-                    note, string_to_array(flags, ',')
+                                        estimated, meter_replaced, started, corrects, note, flags)
+             select $1, id, unit_id, depot_id, read_at, received_at, read_by, run_hours, estimated, meter_replaced,
+                    started, corrects, note, string_to_array(flags, ',')
              from unnest($2::uuid[], $3::uuid[], $4::uuid[], $5::timestamptz[], $6::timestamptz[], $7::uuid[],
-                         $8::float8[], $9::boolean[], $10::boolean[], $11::uuid[], $12::text[], $13::text[])
+                         $8::float8[], $9::boolean[], $10::boolean[], $11::uuid[], $12::text[], $13::text[],
+                         $14::boolean[])
                  as n (id, unit_id, depot_id, read_at, received_at, read_by, run_hours, estimated, started, corrects,
-                       note, flags)",
+                       note, flags, meter_replaced)",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<Array<SqlUuid>, _>(column(recorded, |reading| reading.id))
@@ -359,7 +375,8 @@ async fn insert(tx: &Tx<'_>, recorded: &[MeterReading]) -> Result<()> {
         .bind::<Array<Nullable<Bool>>, _>(column(recorded, |reading| reading.started))
         .bind::<Array<Nullable<SqlUuid>>, _>(column(recorded, |reading| reading.corrects))
         .bind::<Array<Nullable<Text>>, _>(column(recorded, |reading| reading.note.clone()))
-        .bind::<Array<Text>, _>(column(recorded, |reading| reading.flags.join(","))),
+        .bind::<Array<Text>, _>(column(recorded, |reading| reading.flags.join(",")))
+        .bind::<Array<Bool>, _>(column(recorded, |reading| reading.meter_replaced)),
     )
     .execute(&mut tx.connection())
     .await?;
@@ -396,6 +413,7 @@ fn publish(
         let detail = json!({
             "unit_id": reading.unit_id,
             "run_hours": reading.run_hours,
+            "meter_replaced": reading.meter_replaced,
             "started": reading.started,
             "corrects": reading.corrects,
             "flags": reading.flags,

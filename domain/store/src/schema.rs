@@ -251,6 +251,7 @@ diesel::table! {
         note -> Nullable<Text>,
         flags -> Array<Text>,
         took_effect_at -> Timestamptz,
+        meter_replaced -> Bool,
     }
 }
 

@@ -67,8 +67,12 @@ pub struct NewUnit {
     pub rigging: Option<Work>,
     /// Where it is, if it is not at its depot: 1 to 200 characters.
     pub away: Option<String>,
-    /// When the agency got it, if that is known: its parts are counted from that day.
+    /// When the agency got it, if that is known.
     pub acquired_on: Option<Date>,
+    /// Whether it came new that day, all its parts with it; needs `acquired_on`. Of a machine that came used, or of
+    /// which nobody knows, no part has a known age until it is renewed.
+    #[serde(default)]
+    pub came_new: bool,
 }
 
 change! {
@@ -191,8 +195,8 @@ pub async fn create(tx: &mut Write<'_>, new: &NewUnit) -> Result<Unit> {
         .ok_or_else(|| Error::internal("a unit went in and none came out"))
 }
 
-/// Creates units, each with the parts of its model's sheet as delivered: fitted on the day it was acquired, or on an
-/// unknown one. Lock the scopes of their depots; the tenant must be a person.
+/// Creates units, each with the parts of its model's sheet as delivered: of a machine that came new they were fitted at
+/// no hours on the day it was acquired, of any other nobody knows when. Lock the scopes of their depots; the tenant must be a person.
 ///
 /// # Errors
 /// [`Error::Invalid`], [`Error::Conflict`] for a tag or id that is taken.
@@ -221,14 +225,22 @@ pub async fn create_many(tx: &mut Write<'_>, new: &[NewUnit]) -> Result<Vec<Unit
             rev: 1,
         };
         check(&unit, sheet)?;
-        let fitted_at = unit
+        let acquired_at = unit
             .acquired_on
             .map(|day| day.to_zoned(zone.clone()))
             .transpose()
             .map_err(|_| Error::invalid("acquired_on", "is no day of the calendar"))?
             .map(|day| day.timestamp());
+        if new.came_new && acquired_at.is_none() {
+            return Err(Error::invalid(
+                "came_new",
+                "needs acquired_on: say on which day it came new, or leave came_new out",
+            ));
+        }
+        // An agency's day of purchase says nothing of the age of a used machine's parts.
+        let new_since = acquired_at.filter(|_| new.came_new);
         for part in &sheet.parts {
-            parts.push(Fitted::delivered(&unit, &part.part, fitted_at));
+            parts.push(Fitted::delivered(&unit, &part.part, new_since));
         }
         units.push(unit);
     }

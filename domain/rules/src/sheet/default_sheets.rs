@@ -1,6 +1,6 @@
 //! The sheets and checklists a district starts from.
 
-use super::{CheckSpec, Sheet};
+use super::{CheckSpec, Sheet, StartFactor};
 use crate::checklist::Checklist;
 
 /// The default sheet of the two-stage thrower.
@@ -17,13 +17,23 @@ pub fn two_stage_thrower_checklist() -> Checklist {
 
 /// The checks to add to a model's sheet where a wet battery is fitted; most two-stage throwers have none.
 pub fn battery_checks() -> Vec<CheckSpec> {
-    #[derive(serde::Deserialize)]
-    struct Checks {
-        checks: Vec<CheckSpec>,
-    }
-    let read: Checks = toml::from_str(include_str!("../../data/battery_checks.toml"))
-        .expect("tested: the battery checks can be read");
-    read.checks
+    battery().checks
+}
+
+/// What such a battery adds to what makes a model go dead sooner: to be put into its sheet beside [`battery_checks`].
+pub fn battery_start_factors() -> Vec<StartFactor> {
+    battery().start_factors
+}
+
+#[derive(serde::Deserialize)]
+struct Battery {
+    checks: Vec<CheckSpec>,
+    start_factors: Vec<StartFactor>,
+}
+
+fn battery() -> Battery {
+    toml::from_str(include_str!("../../data/battery_checks.toml"))
+        .expect("tested: the battery checks can be read")
 }
 
 /// The default sheet of a kind of machine, if it has one.

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::faults::Faults;
-use super::{CheckSpec, Effect, Reads, Sheet};
+use super::{CheckSpec, Effect, Exposure, Reads, Sheet};
 use crate::Invalid;
 use crate::measure::Unit;
 
@@ -71,6 +71,12 @@ pub fn faults_of_check(check: &CheckSpec) -> Vec<Invalid> {
 fn usage_rate_start(sheet: &Sheet, faults: &mut Faults) {
     let (usage, rate, start) = (&sheet.usage, &sheet.rate, &sheet.start);
     faults.source("usage.exposure", &usage.exposure.source);
+    if usage.exposure.value != Exposure::SnowDays {
+        faults.say(
+            "usage.exposure.value",
+            "is not counted yet: running hours are counted against snow_days only",
+        );
+    }
     faults.figure("usage.shape", &usage.shape, 0.05..=20.0);
     faults.figure("usage.prior_days", &usage.prior_days, 0.1..=10_000.0);
     faults.figure(
@@ -117,6 +123,15 @@ fn usage_rate_start(sheet: &Sheet, faults: &mut Faults) {
             &factor.unserviceable,
             1.0..=1000.0,
         );
+        if let Some(kept) = &factor.kept_by {
+            if sheet.check_spec(&kept.check).is_none() {
+                faults.say(
+                    format!("{field}.kept_by.check"),
+                    format!("{} is not a check of this sheet", kept.check),
+                );
+            }
+            faults.figure(&format!("{field}.kept_by.days"), &kept.days, 0.0..=3660.0);
+        }
         if factor.unserviceable.value < factor.marginal.value {
             faults.say(
                 format!("{field}.unserviceable"),

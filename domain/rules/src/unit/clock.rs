@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 
 use super::Shared;
+use super::going_dead::GoingDead;
 use crate::facts::{FittedPartFacts, Fitting, UnitFacts};
 use crate::hours::Usage;
 use crate::sheet::{Clock, LifeSpec, Sheet};
@@ -15,10 +16,27 @@ pub struct UnitClock<'a> {
     timeline: Timeline,
     /// Its use.
     pub usage: Usage,
-    /// Attempts to start up to now with their days, ascending; a good one after a bad one of the same instant.
-    pub starts: Vec<(Timestamp, i32, bool)>,
+    /// Attempts to start up to now, ascending; a good one after a bad one of the same instant.
+    pub starts: Vec<Attempt>,
+    /// Since when anything was kept of it.
+    pub kept_since: Option<Timestamp>,
+    /// What makes it go dead sooner.
+    pub going_dead: GoingDead<'a>,
     /// Of each part of the sheet the paths on this unit, in the order in which they were on it.
     paths: Vec<Vec<&'a FittedPartFacts>>,
+}
+
+/// Somebody tried to start it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Attempt {
+    /// When.
+    pub at: Timestamp,
+    /// The day, as a day number.
+    pub day: i32,
+    /// Whether it started.
+    pub started: bool,
+    /// The sheet's factor on the days it had stood, by what was known of it then.
+    pub factor: f64,
 }
 
 /// A point in a machine's time.
@@ -26,15 +44,19 @@ pub struct UnitClock<'a> {
 pub struct Moment {
     /// The day, as a day number.
     pub day: i32,
-    /// The hours on the meter.
+    /// The hours it has run.
     pub hours: f64,
 }
 
 impl<'a> UnitClock<'a> {
     /// The time of a unit of that sheet.
-    pub fn new(unit: &'a UnitFacts, sheet: &Sheet, shared: &Shared<'_>) -> Self {
+    pub fn new(unit: &'a UnitFacts, sheet: &'a Sheet, shared: &Shared<'_>) -> Self {
         let zone = &shared.facts.zone;
-        let timeline = Timeline::new(&unit.meter, unit.acquired_on, shared.as_of, zone);
+        let prior = super::model::usage_prior(sheet);
+        let used = |from: i32, until: i32| {
+            prior.prior_hours_per_day * f64::from(shared.snow_days.between(0, from, until))
+        };
+        let timeline = Timeline::new(&unit.meter, unit.acquired_on, shared.as_of, zone, used);
         let (run_hours, days) = timeline.use_so_far(&shared.snow_days);
         let tried = unit.starts.iter().map(|start| (start.at, start.started));
         // The loader may leave the newest reading of the start check among the readings only.
@@ -43,13 +65,23 @@ impl<'a> UnitClock<'a> {
             .iter()
             .find(|reading| reading.check == sheet.start.check);
         let proof = proof.and_then(|reading| Some((reading.at, reading.works?)));
-        let mut starts: Vec<(Timestamp, i32, bool)> = tried
+        let mut tried: Vec<(Timestamp, bool)> = tried
             .chain(proof)
             .filter(|(at, _)| *at <= shared.as_of)
-            .map(|(at, started)| (at, day_in(at, zone), started))
             .collect();
-        starts.sort_unstable();
-        starts.dedup();
+        tried.sort_unstable();
+        tried.dedup();
+        let going_dead = GoingDead::of(unit, sheet, shared);
+        let starts = tried.into_iter().map(|(at, started)| {
+            let day = day_in(at, zone);
+            Attempt {
+                at,
+                day,
+                started,
+                factor: going_dead.factor(at, day),
+            }
+        });
+        let starts = starts.collect();
         let mut paths: Vec<Vec<&FittedPartFacts>> = vec![Vec::new(); sheet.parts.len()];
         for path in &unit.parts {
             if let Some(place) = sheet.parts.iter().position(|part| part.part == path.part) {
@@ -66,11 +98,17 @@ impl<'a> UnitClock<'a> {
                 )
             });
         }
-        let usage = Usage::new(&super::model::usage_prior(sheet), run_hours, days);
+        let fitted = unit.parts.iter();
+        let fitted = fitted.filter(|path| path.how != Fitting::AsDelivered);
+        let first_fitted = fitted.filter_map(|path| path.fitted_at).min();
+        let kept_since = unit.kept_since.into_iter().chain(first_fitted).min();
+        let usage = Usage::new(&prior, run_hours, days);
         UnitClock {
             timeline,
             usage,
             starts,
+            kept_since,
+            going_dead,
             paths,
         }
     }
@@ -82,16 +120,18 @@ impl<'a> UnitClock<'a> {
             .map(|(day, hours)| Moment { day, hours })
     }
 
-    /// Hours of the last trusted meter reading.
+    /// Hours on the meter at the last trusted reading.
     pub fn meter_hours(&self) -> Option<f64> {
-        self.timeline
-            .is_read()
-            .then(|| self.timeline.last())
-            .flatten()
-            .map(|last| last.1)
+        self.timeline.on_the_meter()
     }
 
-    /// Hours on the meter at an instant, in the mean.
+    /// Hours run by an instant: as noted on the meter then, if that can be, else in the mean.
+    pub fn noted(&self, at: Timestamp, meter_hours: Option<f64>, shared: &Shared<'_>) -> f64 {
+        let noted = meter_hours.and_then(|hours| self.timeline.noted(at, hours));
+        noted.unwrap_or_else(|| self.hours_at(at, shared))
+    }
+
+    /// Hours run by an instant, in the mean.
     pub fn hours_at(&self, at: Timestamp, shared: &Shared<'_>) -> f64 {
         self.timeline.at(
             at,
@@ -101,21 +141,29 @@ impl<'a> UnitClock<'a> {
         )
     }
 
+    /// The day and the hours run at an instant.
+    pub fn moment(&self, at: Timestamp, shared: &Shared<'_>) -> Moment {
+        Moment {
+            day: day_in(at, &shared.facts.zone),
+            hours: self.hours_at(at, shared),
+        }
+    }
+
     /// The last good start.
     pub fn last_run(&self) -> Option<(Timestamp, i32)> {
         self.starts
             .iter()
             .rev()
-            .find(|start| start.2)
-            .map(|start| (start.0, start.1))
+            .find(|start| start.started)
+            .map(|start| (start.at, start.day))
     }
 
     /// The last attempt, if it failed.
     pub fn found_dead(&self) -> Option<Timestamp> {
         self.starts
             .last()
-            .filter(|start| !start.2)
-            .map(|start| start.0)
+            .filter(|start| !start.started)
+            .map(|start| start.at)
     }
 
     /// The paths of the sheet's part at `place`, in order.
@@ -131,6 +179,33 @@ impl<'a> UnitClock<'a> {
             .filter(|path| path.removed_at.is_none())
     }
 
+    /// What a measure of the part at `place` has worn along: its paths, oldest first, and whether the first of them began
+    /// with the measure as new. Adjusting a part makes it no newer: only what is left to adjust (`take_up`) begins
+    /// anew, nobody knows at what. A part that was turned shows its other side, as new the first time only.
+    pub fn worn_along(&self, place: usize, take_up: bool) -> (&[&'a FittedPartFacts], bool) {
+        let paths = &self.paths[place];
+        if self.path_now(place).is_none() {
+            return (&[], false);
+        }
+        let adjusted = |path: &&FittedPartFacts| path.how == Fitting::Adjusted;
+        let last = paths.len() - 1;
+        let first = if take_up {
+            last
+        } else {
+            paths.iter().rposition(|path| !adjusted(path)).unwrap_or(0)
+        };
+        let turned_before = || {
+            let life = paths[..first].iter().rev().take_while(|path| !is_new(path));
+            life.filter(|path| path.how == Fitting::Turned).count() > 0
+        };
+        let as_new = match paths[first].how {
+            Fitting::Renewed | Fitting::AsDelivered => true,
+            Fitting::Turned => !turned_before(),
+            Fitting::Adjusted => false,
+        };
+        (&paths[first..], as_new)
+    }
+
     /// The path that the present life of that part began with: turning or adjusting it did not make it new.
     pub fn life_began(&self, place: usize) -> Option<&'a FittedPartFacts> {
         self.path_now(place)?;
@@ -141,10 +216,12 @@ impl<'a> UnitClock<'a> {
             .copied()
     }
 
-    /// Hours on the meter when a path began, noted or taken from the timeline.
+    /// Hours run when a path began, noted or taken from the timeline.
     pub fn fitted_hours(&self, path: &FittedPartFacts, shared: &Shared<'_>) -> Option<f64> {
-        path.fitted_hours
-            .or_else(|| Some(self.hours_at(path.fitted_at?, shared)))
+        match path.fitted_at {
+            Some(at) => Some(self.noted(at, path.fitted_hours, shared)),
+            None => path.fitted_hours,
+        }
     }
 
     /// Age at `moment` of a part that came on with `path`, where that is known.

@@ -2,17 +2,17 @@
 
 use std::collections::BTreeMap;
 
+use jiff::Timestamp;
 use uuid::Uuid;
 
 use super::Shared;
 use super::clock::{Moment, UnitClock, is_new};
 use crate::facts::FittedPartFacts;
 use crate::hours::UsagePrior;
-use crate::life::{History, Life};
+use crate::life::{FoundFailed, History, Life};
 use crate::season::day_number;
 use crate::sheet::{CheckSpec, LifeSpec, Measure, PartSpec, Sheet, WearSpec};
 use crate::start::{AT_ONCE_DAYS, StartRate, StartTest};
-use crate::timeline::day_in;
 
 /// Doubt about a kind's start rate is averaged over so many Gauss-Legendre nodes.
 pub const NODES: usize = 8;
@@ -106,19 +106,17 @@ impl<'a> Model<'a> {
                 spec,
                 wear: sheet.wear_checks(&spec.part).collect(),
                 life: spec.life.as_ref().map(|life| {
-                    let mut histories = Vec::new();
+                    let mut seen = Lives::default();
                     for clock in clocks {
-                        lives(&mut histories, place, life, clock, shared);
+                        seen.add(place, life, clock, shared);
                     }
-                    (
-                        life,
-                        Life::new(
-                            life.shape.value,
-                            life.prior_scale.value,
-                            life.prior_weight.value,
-                            &histories,
-                        ),
-                    )
+                    let prior = Life::new(
+                        life.shape.value,
+                        life.prior_scale.value,
+                        life.prior_weight.value,
+                        &seen.dated,
+                    );
+                    (life, prior.found_failed(&seen.found_failed))
                 }),
             });
         Model {
@@ -139,21 +137,21 @@ fn learned_start(sheet: &Sheet, clocks: &[&UnitClock<'_>]) -> StartRate {
     let mut tests = Vec::new();
     for clock in clocks {
         let mut last_good: Option<i32> = None;
-        for (_, day, started) in &clock.starts {
+        for attempt in &clock.starts {
             if let Some(run) = last_good {
-                let days = f64::from((day - run).max(0));
+                let days = f64::from((attempt.day - run).max(0));
                 if days > AT_ONCE_DAYS {
                     tests.push(StartTest {
                         days,
-                        started: *started,
-                        factor: 1.0,
+                        started: attempt.started,
+                        factor: attempt.factor,
                     });
                 } else {
-                    good += f64::from(u8::from(*started));
+                    good += f64::from(u8::from(attempt.started));
                     all += 1.0;
                 }
             }
-            last_good = started.then_some(*day);
+            last_good = attempt.started.then_some(attempt.day);
         }
     }
     let prior = StartRate {
@@ -165,55 +163,83 @@ fn learned_start(sheet: &Sheet, clocks: &[&UnitClock<'_>]) -> StartRate {
     prior.learn(&tests)
 }
 
-/// Section 5: the lives of the part at `place` on one unit, ended and running, where their beginning is known.
-fn lives(
-    histories: &mut Vec<History>,
-    place: usize,
-    life: &LifeSpec,
-    clock: &UnitClock<'_>,
-    shared: &Shared<'_>,
-) {
-    let paths = clock.paths(place);
-    let mut began: Option<&FittedPartFacts> = None;
-    for (index, path) in paths.iter().enumerate() {
-        if is_new(path) {
-            began = Some(path);
+/// Section 5: the lives of one part of a model, ended and running, where their beginning is known.
+#[derive(Default)]
+struct Lives {
+    /// Sound when renewed, or now; or failed at a known age.
+    dated: Vec<History>,
+    /// Failed somewhere between two ages.
+    found_failed: Vec<FoundFailed>,
+}
+
+impl Lives {
+    /// Adds those of the part at `place` on one unit.
+    fn add(&mut self, place: usize, life: &LifeSpec, clock: &UnitClock<'_>, shared: &Shared<'_>) {
+        let paths = clock.paths(place);
+        let mut began: Option<&FittedPartFacts> = None;
+        for (index, path) in paths.iter().enumerate() {
+            if is_new(path) {
+                began = Some(path);
+            }
+            let last_of_its_life = paths.get(index + 1).is_none_or(|next| is_new(next));
+            if let (true, Some(began)) = (last_of_its_life, began) {
+                self.add_one(life, began, path, clock, shared);
+            }
         }
-        let last_of_its_life = paths.get(index + 1).is_none_or(|next| is_new(next));
-        let (true, Some(began)) = (last_of_its_life, began) else {
-            continue;
-        };
-        let (until, failed) = match path.removed_at {
+    }
+
+    /// The life that began with the path `began` and ended with `path`, or has not ended.
+    fn add_one(
+        &mut self,
+        life: &LifeSpec,
+        began: &FittedPartFacts,
+        path: &FittedPartFacts,
+        clock: &UnitClock<'_>,
+        shared: &Shared<'_>,
+    ) {
+        let age = |moment: Moment| clock.age(life, began, moment, shared);
+        let age_at = |at: Timestamp| age(clock.moment(at, shared));
+        let exit = match path.removed_at {
             Some(at) => {
-                let hours = path
-                    .removed_hours
-                    .unwrap_or_else(|| clock.hours_at(at, shared));
-                (
-                    Moment {
-                        day: day_in(at, &shared.facts.zone),
-                        hours,
-                    },
-                    path.failed == Some(true),
-                )
+                let removed = clock.moment(at, shared);
+                let hours = clock.noted(at, path.removed_hours, shared);
+                age(Moment { hours, ..removed })
             }
-            None => {
-                let Some(base) = clock.base() else { continue };
-                (
-                    Moment {
-                        day: day_number(shared.today),
-                        ..base
-                    },
-                    false,
-                )
-            }
+            None => clock.base().and_then(|base| {
+                age(Moment {
+                    day: day_number(shared.today),
+                    ..base
+                })
+            }),
         };
-        if let Some(exit) = clock.age(life, began, until, shared) {
-            histories.push(History {
-                entry: 0.0,
+        let Some(exit) = exit else { return };
+        // Parts that failed before anything was kept of the machine left no trace: only what lasted until then is seen.
+        let entry = clock.kept_since.and_then(age_at).unwrap_or(0.0).min(exit);
+        let failed = path.removed_at.is_some() && path.failed == Some(true);
+        let sound = path.sound_at.and_then(age_at);
+        let sound = sound.unwrap_or(entry).clamp(entry, exit);
+        if !failed {
+            let history = History {
+                entry,
+                exit,
+                failed,
+            };
+            self.dated.push(history);
+        } else if sound < exit {
+            self.found_failed.push(FoundFailed {
+                entry,
+                sound,
+                found: exit,
+            });
+        } else if entry < exit {
+            // Found sound and failed at one age of its clock: that is when.
+            self.dated.push(History {
+                entry,
                 exit,
                 failed,
             });
         }
+        // What failed as the first thing that was kept of a machine teaches nothing.
     }
 }
 

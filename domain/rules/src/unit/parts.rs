@@ -148,10 +148,12 @@ pub struct MeasuredState {
     pub limit: f64,
     /// Which limit.
     pub limit_is: LimitKind,
-    /// Running hours to come until the limit, to five hours from ten on; 0 if past.
+    /// Running hours to come from now until the limit, to five hours from ten on; 0 if past.
     pub hours: Quantiles<f64>,
-    /// Days by which it is reached.
+    /// Days by which it is reached; the day it was read to be past.
     pub dates: Quantiles<Date>,
+    /// Whether its readings bend away from a line by more than their doubt: then what is foretold is to be doubted too.
+    pub bends: bool,
 }
 
 /// Which limit a part's chances are about.

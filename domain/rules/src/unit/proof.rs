@@ -4,6 +4,7 @@ use jiff::{Timestamp, civil::Date};
 use serde::{Deserialize, Serialize};
 
 use super::clock::UnitClock;
+use super::going_dead::GoingDead;
 use super::model::Model;
 use super::standing::{Factor, Figure};
 use super::{Shared, latest};
@@ -13,7 +14,6 @@ use crate::facts::{InspectionKind, UnitFacts};
 use crate::season::{Winter, date_of, day_number};
 use crate::start::StartRate;
 use crate::timeline::day_in;
-use crate::verdict::Verdict;
 
 /// What proves a unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -42,6 +42,8 @@ pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) ->
             Some((at, _)) => format!("not inspected this season: last on {}", day_of(at, zone)),
             None => "not inspected this season, nor on record before".to_owned(),
         });
+    } else {
+        missing.extend(not_answered(unit, shared, began));
     }
     let inspections = unit.inspections.iter();
     let stored = inspections
@@ -70,6 +72,39 @@ pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) ->
     missing
 }
 
+/// Which safety and stop checks of the sheet nobody has answered since 1 July: a look at one thing is no inspection. The
+/// proof start is asked for by itself.
+fn not_answered(unit: &UnitFacts, shared: &Shared<'_>, began: Date) -> Option<String> {
+    let sheet = shared.facts.sheets.get(&unit.model)?;
+    let first_day = day_number(began);
+    let answered = |check: &str| {
+        latest(unit, check).is_some_and(|reading| {
+            reading.at <= shared.as_of && day_in(reading.at, &shared.facts.zone) >= first_day
+        })
+    };
+    let checks = sheet.checks.iter();
+    let open: Vec<&str> = checks
+        .filter(|check| check.effect.takes_out() && check.check != sheet.start.check)
+        .filter(|check| !answered(&check.check))
+        .map(|check| check.title.as_str())
+        .collect();
+    let (said, more) = open.split_at(open.len().min(NAMED));
+    let more = match more.len() {
+        0 => String::new(),
+        count => format!("; and {count} more"),
+    };
+    (!open.is_empty()).then(|| {
+        format!(
+            "not inspected in full this season; not answered since {}: {}{more}",
+            day(began),
+            said.join("; ")
+        )
+    })
+}
+
+/// Unanswered checks that are named; of more only the number is said.
+const NAMED: usize = 3;
+
 fn last_inspection(unit: &UnitFacts, as_of: Timestamp) -> Option<(Timestamp, &str)> {
     unit.inspections
         .iter()
@@ -88,8 +123,9 @@ pub struct Start<'u> {
     dead_at: Option<Timestamp>,
     /// Days from the last run to the storm.
     days: f64,
-    /// The sheet's factors, of its checks' verdicts.
+    /// The sheet's factors by then, of what its checks were found to be.
     factor: f64,
+    going_dead: &'u GoingDead<'u>,
 }
 
 impl<'u> Start<'u> {
@@ -97,7 +133,7 @@ impl<'u> Start<'u> {
     pub fn of(
         shared: &Shared<'_>,
         unit: &'u UnitFacts,
-        clock: &UnitClock<'_>,
+        clock: &'u UnitClock<'_>,
         model: &Model<'_>,
     ) -> Self {
         let run = clock.last_run();
@@ -106,16 +142,8 @@ impl<'u> Start<'u> {
             || day_number(Winter::of(shared.today).before().starts()),
             |run| run.1,
         );
-        let factors = model.sheet.start.factors.iter();
-        let factor = factors
-            .map(
-                |factor| match latest(unit, &factor.check).map(|reading| reading.verdict) {
-                    Some(Verdict::Marginal) => factor.marginal.value,
-                    Some(Verdict::Unserviceable) => factor.unserviceable.value,
-                    _ => 1.0,
-                },
-            )
-            .product();
+        let storm_day = shared.storm.first_day;
+        let factor = clock.going_dead.factor(shared.as_of, storm_day);
         let by = run.and_then(|(at, _)| {
             let start = unit
                 .starts
@@ -130,8 +158,9 @@ impl<'u> Start<'u> {
             run,
             by,
             dead_at: clock.found_dead(),
-            days: f64::from((shared.storm.first_day - from).max(0)),
+            days: f64::from((storm_day - from).max(0)),
             factor,
+            going_dead: &clock.going_dead,
         }
     }
 
@@ -232,15 +261,25 @@ impl<'u> Start<'u> {
         };
         let winter_ends = Winter::of(shared.today).next().starts();
         let rest = (rest * 100.0 + 1e-9).floor() / 100.0;
-        let bearable = rest * model.start.at_once / shared.facts.settings.doubtful_under;
-        if self.dead_at.is_some() || !bearable.is_finite() || bearable < 1.0 {
+        let floor = shared.facts.settings.doubtful_under;
+        // The factors only grow with time, so the chance only falls.
+        let ready_on = |day: i32| {
+            let factor = self.going_dead.factor(shared.as_of, day);
+            rest * model.start.chance(f64::from(day - run), factor) >= floor
+        };
+        if self.dead_at.is_some() || !ready_on(run) {
             // Other things keep it from ready: standing changes nothing.
             return midnight(winter_ends);
         }
-        // p0 rest (beta / (beta + f t^k))^alpha = floor.
-        let exposure =
-            model.start.beta * (bearable.powf(1.0 / model.start.alpha) - 1.0) / self.factor;
-        let days = exposure.powf(1.0 / model.start.shape).min(3660.0) as i32;
-        midnight(date_of(run.saturating_add(days + 1)).min(winter_ends))
+        let (mut ready, mut over) = (run, day_number(winter_ends).max(run + 1));
+        while over - ready > 1 {
+            let middle = ready + (over - ready) / 2;
+            if ready_on(middle) {
+                ready = middle;
+            } else {
+                over = middle;
+            }
+        }
+        midnight(date_of(over).min(winter_ends))
     }
 }

@@ -11,6 +11,9 @@ use crate::tyre;
 /// Readings a person may give the mean of.
 const REPEATS_MAX: u32 = 100;
 
+/// More than any 12 V battery shows at rest, V: as in the `battery` calculation.
+const BATTERY_VOLTS_MAX: f64 = 16.0;
+
 /// Air and battery temperatures a reading may have been taken at, degC.
 const TEMPERATURES_C: std::ops::RangeInclusive<f64> = -60.0..=80.0;
 
@@ -39,19 +42,22 @@ pub(super) fn judge_measure(
     let taken = match &measure.derived {
         None => Taken {
             kept: unit.to_si(entered),
-            judged: unit.to_si(entered),
+            low: unit.to_si(entered),
+            high: unit.to_si(entered),
             freezes_at_c: None,
         },
         Some(Derived::Battery) => battery_gravity(reading, entered, unit)?,
         Some(Derived::Tyre { at_c }) => {
             let kept = unit.to_si(entered);
-            let judged = match reading.temperature_c {
+            let in_use = match reading.temperature_c {
                 Some(temperature_c) => tyre::pressure_at(kept, temperature_c, at_c.value),
                 None => kept,
             };
             Taken {
                 kept,
-                judged,
+                low: in_use,
+                // What is on the sidewall is of the tyre as it stands there.
+                high: kept,
                 freezes_at_c: None,
             }
         }
@@ -64,7 +70,7 @@ pub(super) fn judge_measure(
         .max(measure.resolution.value / 12f64.sqrt());
     let doubt = tolerances::Doubt { sigma, readings };
     let (mut verdict, mut flags) =
-        tolerances::held_against(&measure.limits, taken.judged, doubt, check.effect);
+        tolerances::held_against(&measure.limits, taken.low, taken.high, doubt, check.effect);
     if let (Some(freezes_at_c), Some(low_c)) = (taken.freezes_at_c, context.low_c)
         && freezes_at_c >= low_c
     {
@@ -81,18 +87,19 @@ pub(super) fn judge_measure(
     Ok(Judged {
         verdict,
         value_si: Some(taken.kept),
-        judged_value: (taken.judged != taken.kept).then_some(taken.judged),
+        judged_value: (taken.low != taken.kept).then_some(taken.low),
         limits: Some(measure.limits.clone()),
         text: measure_text(check, measure, taken, verdict, &flags),
         flags,
     })
 }
 
-/// A number as it is kept and as it is held against the limits.
+/// A number as it is kept and as it is held against the limits of either side.
 #[derive(Clone, Copy)]
 struct Taken {
     kept: f64,
-    judged: f64,
+    low: f64,
+    high: f64,
     freezes_at_c: Option<f64>,
 }
 
@@ -150,6 +157,11 @@ fn possible(measure: &Measure, unit: Unit, entered: f64) -> Result<(), Invalid> 
         Quantity::Count => (0.0, 1_000_000.0),
         Quantity::Angle => (-360.0, 360.0),
     };
+    // Only batteries are read in volts for a gravity, and those of 12 V.
+    let most = match measure.derived {
+        Some(Derived::Battery) if unit == Unit::Volt => BATTERY_VOLTS_MAX,
+        _ => most,
+    };
     // The sheet's own bounds are in the check's unit: they say nothing of volts given for gravity.
     let own = unit.quantity() == measure.unit.quantity();
     let least = measure.least.filter(|_| own).unwrap_or(least);
@@ -200,9 +212,11 @@ fn battery_gravity(reading: &ReadingInput, entered: f64, unit: Unit) -> Result<T
         })?;
         battery::corrected_gravity(entered, temperature_c)
     };
+    let by_charge = battery::on_the_1265_basis(gravity, full);
     Ok(Taken {
         kept: gravity,
-        judged: gravity,
+        low: by_charge,
+        high: by_charge,
         freezes_at_c: Some(battery::freezes_at_c(gravity)),
     })
 }
@@ -219,16 +233,20 @@ fn measure_text(
     let mut text = format!(
         "{}: {} {symbol}",
         check.title,
-        number(taken.judged, decimals(measure))
+        number(taken.low, decimals(measure))
     );
-    if taken.judged != taken.kept {
+    if taken.low != taken.kept {
+        let (low, kept) = match measure.derived {
+            Some(Derived::Battery) => ("on the 1.265 basis", "corrected"),
+            _ => ("in use", "as read"),
+        };
         text.push_str(&format!(
-            " in use ({} {symbol} as read)",
+            " {low} ({} {symbol} {kept})",
             number(taken.kept, decimals(measure))
         ));
     }
     if verdict > Verdict::Serviceable
-        && let Some(limit) = limit_met(measure, taken.judged, verdict)
+        && let Some(limit) = limit_met(measure, taken, verdict)
     {
         text.push_str(&format!(
             "; {} at {} {symbol}",
@@ -266,14 +284,21 @@ fn decimals(measure: &Measure) -> usize {
 }
 
 /// The limit that gives the verdict, on the side that gives it.
-fn limit_met(measure: &Measure, value: f64, verdict: Verdict) -> Option<f64> {
+fn limit_met(measure: &Measure, taken: Taken, verdict: Verdict) -> Option<f64> {
     let at = |side: &crate::sheet::Side| match verdict {
         Verdict::Unserviceable => side.unserviceable_at.value,
         _ => side.marginal_at.value,
     };
-    let limits = [measure.limits.low.as_ref(), measure.limits.high.as_ref()];
-    // The nearest: on a band the other side's limit is not what was met.
-    let mut of_sides: Vec<f64> = limits.into_iter().flatten().map(at).collect();
-    of_sides.sort_by(|left, right| (left - value).abs().total_cmp(&(right - value).abs()));
-    of_sides.first().copied()
+    let sides = [
+        (&measure.limits.low, taken.low, -1.0),
+        (&measure.limits.high, taken.high, 1.0),
+    ];
+    // The one that is passed, or nearly: on a band the other side's limit is not what was met.
+    let sides = sides.into_iter().filter_map(|(side, value, sign)| {
+        let limit = at(side.as_ref()?);
+        Some((sign * (value - limit), limit))
+    });
+    sides
+        .max_by(|left, right| left.0.total_cmp(&right.0))
+        .map(|(_, limit)| limit)
 }

@@ -117,11 +117,16 @@ fn near_a_limit_doubt_asks_for_more_readings_then_takes_the_worse_side() {
 /// Over-tight, the auger creeps (operator manuals): inside the band around the last limit it is not accepted.
 #[test]
 fn a_safety_matter_within_doubt_is_not_accepted() {
-    let judged = verdict_of("auger_cable_slack", &measured(1.0, "mm"));
+    let judged = verdict_of("auger_cable_slack", &measured(0.5, "mm"));
     assert_eq!(
         (judged.verdict, judged.flags),
         (Verdict::Unserviceable, vec![Flag::NotAccepted])
     );
+    // As new is 1 to 6 mm: such a cable does not take a machine out.
+    for mm in [1.0, 3.0, 6.0] {
+        let judged = verdict_of("auger_cable_slack", &measured(mm, "mm"));
+        assert_eq!(judged.verdict, Verdict::Serviceable, "{mm} mm");
+    }
 }
 
 /// Half-inch chain over 12 pitches: 1.5 % is 154.7 mm or 6.090 in (chain makers citing ASME B29.1).
@@ -221,6 +226,74 @@ fn a_battery_reading_needs_its_basis_and_a_gravity_its_temperature() {
         ..measured(12.24, "V")
     };
     assert!((verdict_of("battery_charge", &volts).value_si.unwrap() - 1.190).abs() < 1e-9);
+}
+
+/// Gravity and charge on either basis (TM 5-3820-256-24-4 for 1.265, TM 5-1185 for 1.280): a quarter charged is 1.155
+/// and 1.190, three quarters 1.225 and 1.250. 1.155 on the 1.280 basis is a tenth, and long unserviceable.
+#[test]
+fn a_battery_is_judged_by_its_charge_on_its_own_basis() {
+    let verdict = |gravity: f64, full: f64| {
+        let reading = ReadingInput {
+            temperature_c: Some(80.0 / 1.8 - 32.0 / 1.8),
+            full_charge: Some(full),
+            repeats: Some(100),
+            ..measured(gravity, "SG")
+        };
+        verdict_of("battery_charge", &reading).verdict
+    };
+    for (full, [good, marginal, bad]) in [
+        (1.265, [1.230, 1.160, 1.150]),
+        (1.280, [1.255, 1.195, 1.185]),
+    ] {
+        assert_eq!(verdict(good, full), Verdict::Serviceable, "{full}");
+        assert_eq!(verdict(marginal, full), Verdict::Marginal, "{full}");
+        assert_eq!(verdict(bad, full), Verdict::Unserviceable, "{full}");
+    }
+    // No 12 V battery shows 24 V.
+    let volts = ReadingInput {
+        full_charge: Some(1.265),
+        ..measured(24.0, "V")
+    };
+    assert_eq!(field_of("battery_charge", &volts), "value");
+}
+
+/// Operator manuals: never above the sidewall, commonly 138 kPa. A tyre of 150 kPa in a shop at 25 degC has by the gas law
+/// (150 + 101.3) x 268.15 / 298.15 - 101.3 = 125 kPa in use, and is over its sidewall all the same.
+#[test]
+fn a_tyre_over_its_sidewall_is_not_excused_by_the_cold_to_come() {
+    let reading = |kpa: f64| ReadingInput {
+        temperature_c: Some(25.0),
+        repeats: Some(100),
+        ..measured(kpa, "kPa")
+    };
+    let judged = verdict_of("tyre_left", &reading(150.0));
+    assert!((judged.judged_value.unwrap() - 124.7).abs() < 0.1);
+    assert_eq!(judged.verdict, Verdict::Marginal);
+    assert!(
+        judged.text.contains("marginal at 141 kPa"),
+        "{}",
+        judged.text
+    );
+    // And 110 kPa there are 88.8 in use: too little.
+    let judged = verdict_of("tyre_left", &reading(110.0));
+    assert_eq!(judged.verdict, Verdict::Marginal);
+    assert!(
+        judged.text.contains("marginal at 94 kPa"),
+        "{}",
+        judged.text
+    );
+}
+
+/// A sheet must not ask for what is not computed.
+#[test]
+fn weekdays_as_exposure_are_refused() {
+    let mut sheet = sheet();
+    sheet.usage.exposure.value = crate::sheet::Exposure::SeasonWeekdays;
+    let faults = sheet.check().unwrap_err();
+    assert_eq!(
+        (faults.len(), faults[0].field.as_str()),
+        (1, "usage.exposure.value")
+    );
 }
 
 /// Cells more than 0.025 apart on a charged battery are unserviceable (TM 9-6140-200-14).

@@ -26,17 +26,18 @@ impl Doubt {
     }
 }
 
-/// The worse of both sides' verdicts, and the flags of both.
+/// The worse of both sides' verdicts, and the flags of both; `low` and `high` are the number as each side takes it.
 pub fn held_against(
     limits: &Limits,
-    value: f64,
+    low: f64,
+    high: f64,
     doubt: Doubt,
     effect: Effect,
 ) -> (Verdict, Vec<Flag>) {
     let mut verdict = Verdict::Serviceable;
     let mut flags = Vec::new();
     // Turned round, a low side is a high side.
-    for (side, sign) in [(&limits.low, -1.0), (&limits.high, 1.0)] {
+    for (side, value, sign) in [(&limits.low, low, -1.0), (&limits.high, high, 1.0)] {
         if let Some(side) = side {
             let (of_side, flag) = one_side(side, sign, value, doubt, effect);
             verdict = verdict.max(of_side);

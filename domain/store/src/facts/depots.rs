@@ -3,8 +3,9 @@
 use std::collections::BTreeMap;
 
 use diesel::QueryableByName;
-use diesel::sql_types::{Array, Date, Integer, Nullable, Text, Uuid as SqlUuid};
+use diesel::sql_types::{Array, Date, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
+use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use rimeyard_rules::facts::{DepotFacts, MonthDay, Settings, UnitFacts};
 use rimeyard_rules::sheet::Sheet;
@@ -109,14 +110,20 @@ pub(super) struct UnitRow {
     away: Option<String>,
     #[diesel(sql_type = Nullable<Date>, deserialize_as = jiff_diesel::NullableDate)]
     acquired_on: Option<jiff::civil::Date>,
+    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
+    kept_since: Timestamp,
 }
 
 /// The depots' units that are not retired.
 pub(super) async fn units(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Vec<UnitRow>> {
     Ok(prepared(
         diesel::sql_query(
-            "select id, depot_id, model_id, tag, rigging, away, acquired_on
-             from unit where org_id = $1 and depot_id = any($2) and retired_at is null order by id",
+            "select id, depot_id, model_id, tag, rigging, away, acquired_on,
+                    least(created_at,
+                          (select min(took_effect_at) from inspection i where i.org_id = u.org_id and i.unit_id = u.id),
+                          (select min(took_effect_at) from meter_reading m where m.org_id = u.org_id and m.unit_id = u.id)
+                    ) as kept_since
+             from unit u where org_id = $1 and depot_id = any($2) and retired_at is null order by id",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<Array<SqlUuid>, _>(depot_ids),
@@ -135,11 +142,13 @@ impl UnitRow {
             tag: self.tag,
             away: self.away,
             acquired_on: self.acquired_on,
+            kept_since: Some(self.kept_since),
             holds: Vec::new(),
             findings: Vec::new(),
             limited_uses: Vec::new(),
             inspections: Vec::new(),
             starts: Vec::new(),
+            start_checks: Vec::new(),
             meter: Vec::new(),
             parts: Vec::new(),
             latest: Vec::new(),

@@ -39,15 +39,30 @@ struct PartRow {
     removed_hours: Option<f64>,
     #[diesel(sql_type = Nullable<Bool>)]
     failed: Option<bool>,
+    #[diesel(sql_type = Nullable<Timestamptz>, deserialize_as = jiff_diesel::NullableTimestamp)]
+    sound_at: Option<Timestamp>,
 }
 
 /// All wear paths of the units, with their measurements.
 pub(super) async fn parts(tx: &Tx<'_>, asked: &Asked) -> Result<By<FittedPartFacts>> {
     let fitted = prepared(
         diesel::sql_query(
-            "select unit_id, id, part, how, fitted_at, fitted_hours, removed_at, removed_hours, failed
-             from fitted_part where org_id = $1 and unit_id = any($2)
-             order by part, fitted_at nulls first, id",
+            "select f.unit_id, f.id, f.part, f.how, f.fitted_at, f.fitted_hours, f.removed_at, f.removed_hours, f.failed,
+                    s.sound_at
+             from fitted_part f
+             left join lateral (
+                 select i.took_effect_at as sound_at
+                 from inspection i
+                 where f.failed and i.org_id = $1 and i.unit_id = f.unit_id and i.took_effect_at < f.removed_at
+                   and (f.fitted_at is null or i.took_effect_at >= f.fitted_at)
+                   and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+                   and not exists (select from reading r
+                                   where r.org_id = $1 and r.inspection_id = i.id and r.fitted_part_id = f.id
+                                     and r.verdict = 'unserviceable')
+                 order by i.took_effect_at desc limit 1
+             ) s on true
+             where f.org_id = $1 and f.unit_id = any($2)
+             order by f.part, f.fitted_at nulls first, f.id",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<Array<SqlUuid>, _>(&asked.unit_ids),
@@ -70,6 +85,7 @@ pub(super) async fn parts(tx: &Tx<'_>, asked: &Asked) -> Result<By<FittedPartFac
             removed_at: row.removed_at,
             removed_hours: row.removed_hours,
             failed: row.failed,
+            sound_at: row.sound_at,
             readings: take(&mut readings, row.id),
         });
     }

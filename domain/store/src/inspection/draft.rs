@@ -45,6 +45,7 @@ impl<'a> Draft<'a> {
                 at: performed_at,
                 run_hours: new.run_hours,
                 estimated: false,
+                meter_replaced: false,
             });
             draft.inspections.push(Inspection {
                 id: fields::id(new.id).map_err(|error| error.within(&format!("[{index}]")))?,

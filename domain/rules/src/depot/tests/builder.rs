@@ -128,6 +128,7 @@ pub fn fresh_unit(number: u128, hours: f64) -> UnitFacts {
             removed_at: None,
             removed_hours: None,
             failed: None,
+            sound_at: None,
             readings: latest
                 .iter()
                 .filter(|reading| {
@@ -152,6 +153,7 @@ pub fn fresh_unit(number: u128, hours: f64) -> UnitFacts {
         rigging: Work::Clear,
         away: None,
         acquired_on: Some(Date::constant(2024, 10, 1)),
+        kept_since: Some(at("2024-10-01T16:00:00Z")),
         holds: Vec::new(),
         findings: Vec::new(),
         limited_uses: Vec::new(),
@@ -166,16 +168,19 @@ pub fn fresh_unit(number: u128, hours: f64) -> UnitFacts {
             started: true,
             by: "a technician".to_owned(),
         }],
+        start_checks: Vec::new(),
         meter: vec![
             MeterFacts {
                 at: at("2024-10-01T16:00:00Z"),
                 hours: 0.0,
                 estimated: false,
+                meter_replaced: false,
             },
             MeterFacts {
                 at: inspected,
                 hours,
                 estimated: false,
+                meter_replaced: false,
             },
         ],
         parts,

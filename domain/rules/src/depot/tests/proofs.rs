@@ -57,28 +57,98 @@ fn a_machine_that_did_not_start_is_dead_until_it_does() {
     assert_eq!(status_of(&depot(vec![unit])), Status::Ready);
 }
 
-/// Proof of start: it runs out on the day from which standing alone takes it out of ready.
+/// A machine at 20 hours, started on 18 November with fuel 15 days old; `treated` or nobody knows.
+fn fuelled(treated: bool) -> DepotFacts {
+    let mut unit = fresh_unit(1, 20.0);
+    if !treated {
+        unit.latest
+            .retain(|reading| reading.check != "fuel_stabiliser");
+    }
+    depot(vec![unit])
+}
+
+/// Proof of start, by hand: the first day d after the start with rest x 0.99 (1900 / (1900 + f d))^4 under 0.9. Fuel of
+/// 15 days is 30 days old on day 15 and 90 on day 75 (the sheet's limits: f = 1.5, then 3), unless it is treated.
 #[test]
-fn a_proof_runs_out() {
-    let facts = depot(vec![fresh_unit(1, 20.0)]);
-    let evaluation = evaluate(&facts, now());
-    let proof = &evaluation.units[0].document.proof;
-    assert_eq!(
-        (proof.by.as_deref(), proof.started_at),
-        (Some("a technician"), Some(at("2025-11-18T16:00:00Z")))
+fn a_proof_runs_out_on_the_day_worked_out_by_hand() {
+    for treated in [true, false] {
+        let facts = fuelled(treated);
+        let unit = evaluate(&facts, now()).units.remove(0);
+        let proof = &unit.document.proof;
+        assert_eq!(
+            (proof.by.as_deref(), proof.started_at),
+            (Some("a technician"), Some(at("2025-11-18T16:00:00Z")))
+        );
+        let others = unit.inputs.factors.iter();
+        let rest: f64 = others
+            .filter(|factor| factor.factor != "start")
+            .map(|factor| factor.chance)
+            .product();
+        let rest = (rest * 100.0).floor() / 100.0;
+        let falls_on = (0..300).find(|d| {
+            let factor = match d {
+                ..15 => 1.0,
+                15..75 => 1.5,
+                75.. => 3.0,
+            };
+            let factor = if treated { 1.0 } else { factor };
+            rest * 0.99 * (1900.0_f64 / (1900.0 + factor * f64::from(*d))).powi(4) < 0.9
+        });
+        // Midnight at the depot is seven hours after midnight UTC.
+        let midnight = at("2025-11-18T07:00:00Z");
+        let by_hand = midnight
+            .checked_add((24 * falls_on.unwrap()).hours())
+            .unwrap();
+        assert_eq!(proof.runs_out_at, Some(by_hand), "treated {treated}");
+    }
+}
+
+fn start_chance(facts: &DepotFacts, as_of: &str) -> f64 {
+    evaluate(facts, at(as_of)).units[0].inputs.factors[0].chance
+}
+
+/// Section 6 with fuel that ages in the tank, by hand. On 18 February the machine has stood 92 days; fuel of 20 days on
+/// 18 November is 112 days old then, f = 3. Treated it keeps a year: on 3 December 2026 it counts as 20 + 380 - 365 =
+/// 35 days old, f = 1.5. Later readings of the fuel begin afresh.
+#[test]
+fn fuel_goes_on_ageing_in_the_tank() {
+    let by_hand = |factor: f64, days: f64| 0.99 * (1900.0_f64 / (1900.0 + factor * days)).powi(4);
+    let [mut treated, mut not] = [true, false].map(fuelled);
+    for facts in [&mut treated, &mut not] {
+        set_reading(&mut facts.units[0], "fuel_age", 20.0);
+    }
+    let close = |chance: f64, by_hand: f64| {
+        assert!((chance - by_hand).abs() < 1e-12, "{chance} {by_hand}");
+    };
+    close(
+        start_chance(&not, "2026-02-18T16:00:00Z"),
+        by_hand(3.0, 92.0),
     );
-    let runs_out_at = proof.runs_out_at.unwrap();
-    let day_before = runs_out_at.checked_sub(24.hours()).unwrap();
-    assert_eq!(
-        evaluate(&facts, day_before).units[0].document.status,
-        Status::Ready,
-        "{runs_out_at}"
+    close(
+        start_chance(&not, "2025-11-27T16:00:00Z"),
+        by_hand(1.0, 9.0),
     );
-    let weeks_after = runs_out_at.checked_add((24 * 21).hours()).unwrap();
-    assert_eq!(
-        evaluate(&facts, weeks_after).units[0].document.status,
-        Status::Doubtful,
-        "{runs_out_at}"
+    close(
+        start_chance(&not, "2025-11-28T16:00:00Z"),
+        by_hand(1.5, 10.0),
+    );
+    close(
+        start_chance(&treated, "2026-02-18T16:00:00Z"),
+        by_hand(1.0, 92.0),
+    );
+    close(
+        start_chance(&treated, "2026-12-03T16:00:00Z"),
+        by_hand(1.5, 380.0),
+    );
+    let fuel = not.units[0]
+        .latest
+        .iter_mut()
+        .find(|reading| reading.check == "fuel_age");
+    let fuel = fuel.expect("its fuel");
+    (fuel.at, fuel.value) = (at("2026-02-10T16:00:00Z"), Some(1.0));
+    close(
+        start_chance(&not, "2026-02-18T16:00:00Z"),
+        by_hand(1.0, 92.0),
     );
 }
 
@@ -105,20 +175,112 @@ fn storage_ends_the_proof() {
     );
 }
 
-/// The depot's own starts teach its machines' start rate: many failures after standing lower the chance of the rest.
+/// The depot's own starts teach its machines' start rate, by hand. A good start after 90 days on fuel past its limit
+/// (f = 3) and one after 53 days on good fuel (26 September to 18 November): beta = 1900 + 3 x 90 + 53. A failed one after
+/// 90 days: the posterior l^3 e^(-1900 l) (1 - 0.99 e^(-c l)) is a difference of two Gammas, c = 90 f, taken as the Gamma
+/// of its mean and variance; the start after it stands by itself.
 #[test]
-fn failed_starts_teach_the_depot() {
+fn the_depots_own_starts_teach_its_start_rate() {
     let start = |at, started| crate::facts::StartFacts {
         at,
         started,
         by: "an operator".to_owned(),
     };
-    let mut facts = depot((1..=6).map(|number| fresh_unit(number, 60.0)).collect());
-    let before = evaluate(&facts, now()).units[0].inputs.factors[0].chance;
-    for unit in &mut facts.units[1..] {
+    let taught = |started: bool, fuel: Option<crate::verdict::Verdict>| {
+        let mut facts = depot((1..=2).map(|number| fresh_unit(number, 60.0)).collect());
+        let unit = &mut facts.units[1];
         unit.starts.push(start(now_plus_days(-150), true));
-        unit.starts.push(start(now_plus_days(-60), false));
+        unit.starts.push(start(now_plus_days(-60), started));
+        unit.start_checks
+            .extend(fuel.map(|verdict| crate::facts::CheckFound {
+                check: "fuel_age".to_owned(),
+                at: now_plus_days(-60),
+                verdict,
+                value: Some(100.0),
+            }));
+        let chance = evaluate(&facts, now()).units[0].inputs.factors[0].chance;
+        chance / 0.99
+    };
+    let chance = |alpha: f64, beta: f64| (beta / (beta + 7.0)).powf(alpha);
+    let past = Some(crate::verdict::Verdict::Unserviceable);
+    for (fuel, factor) in [(None, 1.0), (past, 3.0)] {
+        let good = taught(true, fuel);
+        let by_hand = chance(4.0, 1900.0 + factor * 90.0 + 53.0);
+        assert!((good - by_hand).abs() < 1e-12, "{good} {by_hand}");
+        let c = 90.0 * factor;
+        let moment = |order: i32| {
+            let power = -4 - order;
+            1900.0_f64.powi(power) - 0.99 * (1900.0 + c).powi(power)
+        };
+        let mean = 4.0 * moment(1) / moment(0);
+        let variance = 20.0 * moment(2) / moment(0) - mean * mean;
+        let failed = taught(false, fuel);
+        let by_hand = chance(mean * mean / variance, mean / variance);
+        assert!((failed - by_hand).abs() < 1e-8, "{failed} {by_hand}");
     }
-    let after = evaluate(&facts, now()).units[0].inputs.factors[0].chance;
-    assert!(after < before - 0.002, "{before} {after}");
+}
+
+/// A look at one thing is no inspection: what can hurt or stop must all have been answered since 1 July.
+#[test]
+fn an_inspection_proves_once_every_safety_and_stop_check_is_answered() {
+    let missing = |change: &dyn Fn(&mut crate::facts::UnitFacts)| {
+        let mut unit = fresh_unit(1, 20.0);
+        change(&mut unit);
+        evaluate(&depot(vec![unit]), now()).units[0]
+            .inputs
+            .unproven
+            .clone()
+    };
+    assert_eq!(missing(&|_| ()), Vec::<String>::new());
+    // Of the year before.
+    let old = at("2025-06-30T16:00:00Z");
+    let before = missing(&|unit| {
+        for reading in &mut unit.latest {
+            if reading.check == "guards" || reading.check == "stop_switch" {
+                reading.at = old;
+            }
+        }
+    });
+    assert_eq!(
+        before,
+        [
+            "not inspected in full this season; not answered since 1 Jul 2025: Guards, belt cover, chute safety and labels \
+          present and tight; Key or stop switch kills the engine"
+        ]
+    );
+    // What only slows a machine down, and the proof start, are not asked for here.
+    let slows = ["axle_play", "auger_flights", "lamp", "engine_start"];
+    let fine = missing(&|unit| {
+        unit.latest
+            .retain(|reading| !slows.contains(&reading.check.as_str()))
+    });
+    assert_eq!(fine, Vec::<String>::new());
+    let one_step = missing(&|unit| unit.latest.retain(|reading| reading.check == "recoil"));
+    assert!(
+        one_step.len() == 1 && one_step[0].ends_with(" more"),
+        "{one_step:?}"
+    );
+}
+
+/// A battery under its limit makes a machine go dead sooner, by the factor that comes with its checks: by hand, 7 days at
+/// f = 1.5.
+#[test]
+fn a_half_charged_battery_makes_a_machine_go_dead_sooner() {
+    let mut facts = depot(vec![fresh_unit(1, 20.0)]);
+    let sheet = facts.sheets.get_mut(&MODEL).unwrap();
+    sheet.checks.extend(crate::sheet::battery_checks());
+    sheet
+        .start
+        .factors
+        .extend(crate::sheet::battery_start_factors());
+    assert_eq!(sheet.check(), Ok(()));
+    let mut reading = facts.units[0].latest[0].clone();
+    (reading.check, reading.verdict) = (
+        "battery_charge".to_owned(),
+        crate::verdict::Verdict::Marginal,
+    );
+    facts.units[0].latest.push(reading);
+    let chance = evaluate(&facts, now()).units[0].inputs.factors[0].chance;
+    let by_hand = 0.99 * (1900.0_f64 / (1900.0 + 1.5 * 7.0)).powi(4);
+    assert!((chance - by_hand).abs() < 1e-12, "{chance} {by_hand}");
 }

@@ -56,6 +56,7 @@ fn make_odd(unit: &mut UnitFacts, (kind, at, number, pick): (u8, Timestamp, f64,
             at,
             hours: number,
             estimated: true,
+            meter_replaced: false,
         }),
         1 => unit.meter.clear(),
         2 => unit.starts.push(StartFacts {

@@ -109,7 +109,8 @@ impl Running<'_> {
             return Some((age, whence.unwrap_or_else(|| "age by the meter".to_owned())));
         }
         let machines_own = match spec.clock {
-            Clock::Hours => self.clock.base().map(|_| self.storm.hours),
+            // Hours that nobody ever read are not known to have begun at none.
+            Clock::Hours => self.clock.meter_hours().map(|_| self.storm.hours),
             Clock::Days => self
                 .unit
                 .acquired_on

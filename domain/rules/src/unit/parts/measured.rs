@@ -25,6 +25,8 @@ struct Worked<'s, 'r> {
     limit_is: LimitKind,
     /// Whether the newest reading is at or past a functional limit.
     past: bool,
+    /// Whether its readings do not lie on a straight line.
+    bends: bool,
     /// Whether nothing is known: fitting date unknown, never measured.
     unknown: bool,
 }
@@ -38,19 +40,18 @@ impl Running<'_> {
         readings: &mut Vec<WearReading>,
     ) -> Option<(PartState, Option<Factor>)> {
         let settings = &self.shared.facts.settings;
-        let path = self.clock.path_now(place);
         let mut worst: Option<Worked<'_, '_>> = None;
         let mut factor: Option<Factor> = None;
         let mut renew_after = false;
         for (check, measure, wear) in &part.wear {
-            let one = self.work_out(check, measure, wear, path, readings);
+            let one = self.work_out(check, measure, wear, place, readings);
             if measure.backed_by.is_some() {
                 // A used-up take-up is no end of a belt: it says to renew before the next season.
                 renew_after |= !one.unknown && one.lasts.next_season < settings.season_under;
                 continue;
             }
             if one.limit_is == LimitKind::FailsAt && part.spec.effect.takes_out() {
-                let chance = if one.past { 0.0 } else { one.lasts.storm };
+                let chance = one.lasts.storm;
                 if factor.as_ref().is_none_or(|factor| chance < factor.chance) {
                     factor = Some(Factor {
                         factor: part.spec.part.clone(),
@@ -83,12 +84,28 @@ impl Running<'_> {
             advice = advice.min(Advice::RenewAfterTheSeason);
             text.push_str("; its take-up will be used up");
         }
-        let now = worst.from + self.before_storm.table.mean();
+        // From now, not from the storm on.
+        let run_since = self.clock.hours_at(self.shared.as_of, self.shared) - self.base.hours;
+        let now = worst.from + run_since.max(0.0);
         let hours = |p| {
+            if worst.past {
+                return Some(0.0);
+            }
             worst
                 .path
                 .hours_until(worst.limit, now, p)
                 .map(coarse_hours)
+        };
+        let dates = match worst.last.filter(|_| worst.past) {
+            Some(last) => {
+                let day = Some(self.shared.facts.zone.to_datetime(last.at).date());
+                Quantiles {
+                    p10: day,
+                    p50: day,
+                    p90: day,
+                }
+            }
+            None => self.reached_by(&worst.path, worst.limit, worst.from),
         };
         let state = PartState {
             part: part.spec.part.clone(),
@@ -105,21 +122,22 @@ impl Running<'_> {
                     p50: hours(0.5),
                     p90: hours(0.9),
                 },
-                dates: self.reached_by(&worst.path, worst.limit, worst.from),
+                dates,
+                bends: worst.bends,
             }),
             text,
         };
         Some((state, factor))
     }
 
-    fn work_out<'s, 'r>(
+    fn work_out<'s>(
         &self,
         check: &'s CheckSpec,
         measure: &'s Measure,
         wear: &WearSpec,
-        path: Option<&'r FittedPartFacts>,
+        place: usize,
         readings: &mut Vec<WearReading>,
-    ) -> Worked<'s, 'r> {
+    ) -> Worked<'s, '_> {
         let grows = measure.limits.high.is_some();
         let side = measure.limits.high.as_ref().or(measure.limits.low.as_ref());
         let as_new = measure.limits.as_new.value;
@@ -133,8 +151,10 @@ impl Running<'_> {
                 LimitKind::Unserviceable,
             ),
         };
-        let (last, first_hours) = self.collect(check, path, readings);
-        let fitted = path.and_then(|path| self.clock.fitted_hours(path, self.shared));
+        let (paths, as_new_then) = self.clock.worn_along(place, measure.backed_by.is_some());
+        let (last, first_hours) = self.collect(check, paths, readings);
+        let began = paths.first().filter(|_| as_new_then);
+        let fitted = began.and_then(|path| self.clock.fitted_hours(path, self.shared));
         let (prior_as_new, prior_sd) = match fitted {
             Some(_) => (as_new, wear.as_new_sd.value),
             // Unknown fitting date: it may be anything between new and worn out.
@@ -169,16 +189,26 @@ impl Running<'_> {
                 posterior.lasts_over(limit, from + self.storm_hours, &hours.table)
             }
         };
-        let lasts = Lasts {
-            storm: over(&self.before_storm),
-            this_season: over(&self.this_season),
-            next_season: over(&self.next_season),
-        };
         let reached = |value: f64| {
             if grows {
                 value >= limit
             } else {
                 value <= limit
+            }
+        };
+        let past = fails_at.is_some() && last.is_some_and(|last| reached(last.value));
+        // It was read to do its work no more: whatever the doubt of a reading, nobody plans on it.
+        let lasts = if past {
+            Lasts {
+                storm: 0.0,
+                this_season: 0.0,
+                next_season: 0.0,
+            }
+        } else {
+            Lasts {
+                storm: over(&self.before_storm),
+                this_season: over(&self.this_season),
+                next_season: over(&self.next_season),
             }
         };
         Worked {
@@ -188,33 +218,32 @@ impl Running<'_> {
             path: posterior,
             lasts,
             from,
-            past: fails_at.is_some() && last.is_some_and(|last| reached(last.value)),
+            past,
             last,
             limit,
             limit_is,
+            bends: bends(readings, prior.reading_sd),
             unknown: fitted.is_none() && readings.is_empty(),
         }
     }
 
-    /// The path's readings of a check up to now, hours as on the meter; the newest, and the hours of the first.
+    /// These paths' readings of a check up to now, hours as on the meter; the newest, and the hours of the first.
     fn collect<'r>(
         &self,
         check: &CheckSpec,
-        path: Option<&'r FittedPartFacts>,
+        paths: &[&'r FittedPartFacts],
         readings: &mut Vec<WearReading>,
     ) -> (Option<&'r PathReading>, Option<f64>) {
         readings.clear();
         let mut last: Option<&PathReading> = None;
-        for reading in path.into_iter().flat_map(|path| &path.readings) {
+        for reading in paths.iter().flat_map(|path| &path.readings) {
             if reading.check != check.check
                 || reading.at > self.shared.as_of
                 || !reading.value.is_finite()
             {
                 continue;
             }
-            let hours = reading
-                .hours
-                .unwrap_or_else(|| self.clock.hours_at(reading.at, self.shared));
+            let hours = self.clock.noted(reading.at, reading.hours, self.shared);
             // The mean of n readings has n times the weight of one.
             let repeated = (0..reading.repeats.clamp(1, 100)).map(|_| WearReading {
                 hours,
@@ -275,6 +304,11 @@ impl Running<'_> {
         };
         let zone = &self.shared.facts.zone;
         let lasts = one.lasts.words();
+        let bends = if one.bends {
+            "; its readings do not lie on a line, so look at what changed"
+        } else {
+            ""
+        };
         let Some(last) = one.last else {
             let known = if one.unknown {
                 "nor its age known: measure it"
@@ -297,9 +331,37 @@ impl Running<'_> {
             "losing"
         };
         let (rate, symbol) = (two_figures(one.path.rate), one.measure.unit.symbol());
-        format!("{title}: {state}, {moving} {rate} {symbol} an hour; {lasts}")
+        format!("{title}: {state}, {moving} {rate} {symbol} an hour; {lasts}{bends}")
     }
 }
+
+/// Whether a path bends: least squares with a term in h^2 give it one that is more than [`BEND_SIGMAS`] of its standard
+/// error from none, by the known doubt of a reading. Readings at fewer than four ages tell nothing.
+fn bends(readings: &[WearReading], reading_sd: f64) -> bool {
+    let mut ages: Vec<f64> = readings.iter().map(|reading| reading.hours).collect();
+    ages.sort_unstable_by(f64::total_cmp);
+    ages.dedup();
+    let span = ages
+        .last()
+        .zip(ages.first())
+        .map_or(0.0, |(last, first)| last - first);
+    if ages.len() < 4 || span <= 0.0 {
+        return false;
+    }
+    let n = readings.len() as f64;
+    let mean = |of: &dyn Fn(&WearReading) -> f64| readings.iter().map(of).sum::<f64>() / n;
+    let middle = mean(&|reading| reading.hours);
+    let x = |reading: &WearReading| (reading.hours - middle) / span;
+    let (x2, x3) = (mean(&|one| x(one).powi(2)), mean(&|one| x(one).powi(3)));
+    // What of h^2 is left once a constant and h are taken out.
+    let left = |reading: &WearReading| x(reading).powi(2) - x2 - x3 / x2 * x(reading);
+    let square: f64 = readings.iter().map(|one| left(one).powi(2)).sum();
+    let bend: f64 = readings.iter().map(|one| left(one) * one.value).sum();
+    square > 1e-9 && bend.abs() > BEND_SIGMAS * reading_sd * square.sqrt()
+}
+
+/// A straight path is flagged by chance once in a thousand times (standard normal, two-sided).
+const BEND_SIGMAS: f64 = 3.29;
 
 /// Hours as published: whole up to ten, then to five, so that they change when a plan would.
 fn coarse_hours(hours: f64) -> f64 {
