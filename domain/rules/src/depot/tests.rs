@@ -9,6 +9,7 @@ use crate::unit::parts::{Advice, PartState};
 use crate::unit::standing;
 
 mod builder;
+mod narrow_places;
 mod parts;
 mod proofs;
 mod properties;
