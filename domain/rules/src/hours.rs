@@ -24,6 +24,9 @@ pub struct UsagePrior {
 /// How a machine is used: the Gamma(a, b) distribution of its rate theta.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Usage {
+    prior: UsagePrior,
+    /// Hours the machine ran, and on how many days of use.
+    so_far: (f64, f64),
     shape: f64,
     /// Days of use that a and b stand on: the prior's and the machine's.
     days: f64,
@@ -37,11 +40,18 @@ impl Usage {
     pub fn new(prior: &UsagePrior, run_hours: f64, snow_days: f64) -> Self {
         let days = prior.prior_days + snow_days;
         Usage {
+            prior: *prior,
+            so_far: (run_hours, snow_days),
             shape: prior.shape,
             days,
             a: prior.shape * days + 1.0,
             b: prior.prior_days * prior.prior_hours_per_day + run_hours,
         }
+    }
+
+    /// What it was made from: the prior, the hours run, and on how many days of use.
+    pub fn made_from(&self) -> (UsagePrior, f64, f64) {
+        (self.prior, self.so_far.0, self.so_far.1)
     }
 
     /// Mean running hours a day of use, k b / (a - 1): all hours over all days.
