@@ -88,13 +88,13 @@ pub fn two_figures(value: f64) -> String {
     }
 }
 
-/// Odds as people say them: "9 in 10", "97 in 100".
+/// Odds as people say them: "9 in 10", "97 in 100". Likelier is never said with smaller odds.
 pub fn odds(chance: f64) -> String {
     let hundredths = (chance.clamp(0.0, 1.0) * 100.0).round() as u32;
     match hundredths {
         0 => "no chance".to_owned(),
         100 => "as good as certain".to_owned(),
-        15..=85 => format!("{} in 10", (f64::from(hundredths) / 10.0).round() as u32),
+        16..=84 => format!("{} in 10", (f64::from(hundredths) / 10.0).round() as u32),
         90 => "9 in 10".to_owned(),
         10 => "1 in 10".to_owned(),
         other => format!("{other} in 100"),
@@ -180,6 +180,24 @@ mod tests {
             ]
         );
         assert_eq!(day(Date::constant(2025, 11, 12)), "12 Nov 2025");
+    }
+
+    /// Read back, no likelier thing is said to be less likely.
+    #[test]
+    fn odds_rise_with_the_chance() {
+        let read_back = |chance: f64| match odds(chance).as_str() {
+            "no chance" => 0.0,
+            "as good as certain" => 1.0,
+            said => {
+                let (odds, of) = said.split_once(" in ").unwrap();
+                odds.parse::<f64>().unwrap() / of.parse::<f64>().unwrap()
+            }
+        };
+        let said: Vec<f64> = (0..=1000)
+            .map(|i| read_back(f64::from(i) / 1000.0))
+            .collect();
+        assert!(said.is_sorted(), "{said:?}");
+        assert_eq!([odds(0.85), odds(0.15)], ["85 in 100", "15 in 100"]);
     }
 
     #[test]

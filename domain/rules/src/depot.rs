@@ -42,7 +42,7 @@ pub struct DepotDocument {
     pub operators: Option<u32>,
     /// Why, what weighs most first.
     pub because: Vec<DepotReason>,
-    /// Each kind of work by itself.
+    /// Each kind of work by itself; the score is the product of theirs.
     pub works: Vec<WorkState>,
 }
 
@@ -158,8 +158,9 @@ pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
         .map(
             |(index, (unit, clock))| match (clock, models.get(&unit.model)) {
                 (Some(clock), Some(model)) => {
-                    let own = works.iter().find(|work| work.members.contains(&index));
-                    let hours = own.map_or(shared.storm.hours, |work| work.storm_hours);
+                    let own = works.iter().filter(|work| work.members.contains(&index));
+                    let hours = own.map(|work| work.storm_hours).max_by(f64::total_cmp);
+                    let hours = hours.unwrap_or(shared.storm.hours);
                     unit::evaluate(&shared, unit, clock, model, hours)
                 }
                 _ => unit::without_a_sheet(&shared, unit),
@@ -187,18 +188,20 @@ fn depot_state(
     let product = |score: fn(&works::Scored) -> f64| {
         rated.then(|| (scored.iter().map(score).product::<f64>() * 100.0).round())
     };
-    let operators: Vec<u32> = works.iter().filter_map(|work| work.operators).collect();
+    // The widest of each kind of work holds the narrower ones.
+    let widest = works.iter().enumerate().filter(|(index, work)| {
+        let next = works.get(index + 1);
+        next.is_none_or(|next| next.work != work.work)
+    });
+    let widest = widest.map(|(_, work)| work);
+    let operators: Vec<u32> = widest.clone().filter_map(|work| work.operators).collect();
     let document = DepotDocument {
         depot_id: facts.id,
         name: facts.name.clone(),
         score: product(|work| work.score.at_least),
         score_with_unproven: product(|work| work.with_unproven),
         storm: shared.storm.named(),
-        needed_rate: works
-            .iter()
-            .map(|work| work.needed_rate)
-            .sum::<f64>()
-            .round(),
+        needed_rate: widest.map(|work| work.needed_rate).sum::<f64>().round(),
         units: StatusCounts::of(units),
         operators: (!operators.is_empty()).then(|| {
             operators

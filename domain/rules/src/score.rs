@@ -29,10 +29,11 @@ pub struct Score {
 /// How long clearing takes with those who go out.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HoursToClear {
-    /// Expected work / summed rate, h, over the outcomes in which anything runs; `None` if nothing ever does.
-    pub expected_hours: Option<f64>,
-    /// P(nothing runs): then no time is enough.
-    pub none_runs: f64,
+    /// Hours, summed over the outcomes in which anything runs, each times its chance. Over [`HoursToClear::runs`] they
+    /// are the hours to expect if anything runs.
+    pub hours: f64,
+    /// P(anything runs): without, no time is enough.
+    pub runs: f64,
 }
 
 /// States at most; with more, rates are rounded to a coarser grid.
@@ -81,11 +82,15 @@ fn scores<const N: usize>(
     std::array::from_fn(|n| down.score(n, up.enough[n].max(down.enough[n])))
 }
 
-/// Expected hours that `work_m2` takes (all cycles of all duties together) at the summed rate of those who go out.
-pub fn hours_to_clear(units: &[UnitChance], work_m2: f64, operators: Option<u32>) -> HoursToClear {
-    let rates: Vec<f64> = units.iter().map(|unit| unit.rate).collect();
-    let works: Vec<[f64; 1]> = units.iter().map(|unit| [unit.works]).collect();
-    let fleet = Fleet::new(&rates, &works, operators, STATES_MAX);
+/// The time that clearing takes at the summed rate of those who go out, `hours`(rate), m2/h, over all outcomes, for N
+/// sets of chances as in [`depot_scores`].
+pub fn hours_to_clear<const N: usize>(
+    rates: &[f64],
+    works: &[[f64; N]],
+    operators: Option<u32>,
+    hours: impl Fn(f64) -> f64,
+) -> [HoursToClear; N] {
+    let fleet = Fleet::new(rates, works, operators, STATES_MAX);
     let outcome = fleet
         .outcome(f64::INFINITY, |rate| rate, fleet.states_max)
         .unwrap_or_else(|| {
@@ -96,18 +101,18 @@ pub fn hours_to_clear(units: &[UnitChance], work_m2: f64, operators: Option<u32>
                 _ => grid,
             })
         });
-    let mut running = 0.0;
-    let mut hours = 0.0;
-    for state in &outcome.short {
-        if state.rate > 0.0 {
-            running += state.chance[0];
-            hours += state.chance[0] * work_m2 / state.rate;
+    let mut sums = [HoursToClear {
+        hours: 0.0,
+        runs: 0.0,
+    }; N];
+    for state in outcome.short.iter().filter(|state| state.rate > 0.0) {
+        let hours = hours(state.rate);
+        for (sum, chance) in sums.iter_mut().zip(&state.chance) {
+            sum.runs += chance;
+            sum.hours += chance * hours;
         }
     }
-    HoursToClear {
-        expected_hours: (running > 0.0).then(|| hours / running),
-        none_runs: (1.0 - running).clamp(0.0, 1.0),
-    }
+    sums
 }
 
 /// One distinct outcome so far, and its chance in each set.

@@ -7,7 +7,7 @@ use crate::special::{beta_power, beta_tails};
 pub struct WinterDemand {
     /// Chance of each fitted part to wear out in it.
     pub wear_out: Vec<f64>,
-    /// Running hours of all units that share the break rate, together.
+    /// Running hours of all units that share the break rate, together; at most 1e6 times the rate's beta.
     pub hours: f64,
 }
 
@@ -111,7 +111,8 @@ pub fn stock(winters: &[WinterDemand], breaks: Option<BreakRate>, service_level:
         let sum: f64 = demands.iter().map(|demand| demand.at_most(stock)).sum();
         sum / demands.len() as f64 >= service_level - 1e-12
     };
-    // Doubling, then bisection; 2^40 is more than any mean that is let in can ask for.
+    // Doubling, then bisection. A mean of at most 1e6 and hours of at most 1e6 times beta, as they are let in, leave less
+    // than e^-1e5 over 2^40.
     let mut high = 1;
     while !enough(high) && high < 1 << 40 {
         high *= 2;

@@ -138,22 +138,34 @@ impl WearPath {
             let x = start + hours;
             normal.cdf((above - self.rate * x) / self.sd(x))
         };
-        // Where in hours to come the limit is reached in the mean, and over how many hours the chance falls. Behind, or
-        // never reached, there is no place: only how fast the chance changes from now on.
+        // Where in hours to come the limit is crossed in the mean, and over how many hours. Behind, or never, there is no
+        // place: only how fast the chance changes from now on.
         let place = above / self.rate;
-        let ahead = self.rate > 0.0 && place > start;
-        let (middle, at) = if ahead {
-            (place - start, place)
+        let ahead = self.rate != 0.0 && place > start;
+        if start < 0.0 || (ahead && self.rate < 0.0) {
+            // Before the centre of its readings the doubt falls with hours, and the chance may rise.
+            let about_centre = (-start, (self.level_variance / self.rate_variance).sqrt());
+            let about_place = (place - start, self.sd(place) / self.rate.abs());
+            let places = [about_centre, about_place];
+            let places = if ahead { &places[..] } else { &places[..1] };
+            return table.average_about(places, survival).clamp(0.0, 1.0);
+        }
+        let (middle, at, slope) = if ahead {
+            (place - start, place, self.rate)
         } else {
-            (0.0, start)
+            (0.0, start, self.rate.abs().max(self.rate_variance.sqrt()))
         };
-        let slope = if ahead {
-            self.rate
-        } else {
-            self.rate.abs().max(self.rate_variance.sqrt())
+        // No crossing: the score never comes down to z, or it is under z all along.
+        let ends_at = -self.rate / self.rate_variance.sqrt();
+        let never = |z: f64| {
+            if ends_at >= z {
+                f64::INFINITY
+            } else {
+                f64::NEG_INFINITY
+            }
         };
         let mean = table.average_step(middle, self.sd(at) / slope, survival, |z| {
-            self.crossing(above, z).unwrap_or(f64::INFINITY) - start
+            self.crossing(above, z).unwrap_or_else(|| never(z)) - start
         });
         // Weights sum to 1 but for the last digit.
         mean.min(1.0)
@@ -198,8 +210,12 @@ impl WearPath {
         } else {
             (above * above - square * va) / (sum + z * root)
         };
-        // Squaring also finds where the score is -z; only possible where it does not end under z.
-        let right = quadratic > 0.0 || (above - rate * x) * z >= 0.0;
+        // Squaring also finds where the score is -z, or, of a measure that recovers for certain enough, where it comes up.
+        let right = if quadratic > 0.0 {
+            rate > 0.0
+        } else {
+            (above - rate * x) * z >= 0.0
+        };
         (x.is_finite() && right).then_some(x)
     }
 }

@@ -9,7 +9,10 @@ use crate::spares::{BreakRate, Stock, WinterDemand, stock};
 /// Mean demand at most.
 const MEAN_MAX: f64 = 1e6;
 
-/// What is asked: one demand (`wear_out`, and `breaks` with its hours or none), or `winters` with `breaks` without hours.
+/// Hours to come over the hours that the break rate is worth, at most. Beyond it the chances lose their digits.
+const HOURS_OVER_BETA_MAX: f64 = 1e6;
+
+/// What is asked: one demand (`wear_out`, and `breaks` with its hours or none), or `winters`, with `breaks` without hours or none.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = SparesInput))]
@@ -95,11 +98,7 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
             }]
         }
         (None, Some(winters)) => {
-            let Some(breaks) = breaks else {
-                let problem = "is absent; give alpha and beta of the breaks beside winters";
-                return Err(Invalid::new("breaks", problem));
-            };
-            if breaks.hours.is_some() {
+            if breaks.is_some_and(|breaks| breaks.hours.is_some()) {
                 let problem = "is given beside winters, which have their own; leave it out";
                 return Err(Invalid::new("breaks.hours", problem));
             }
@@ -136,17 +135,24 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
         beta: breaks.beta,
     });
     for (index, winter) in winters.iter().enumerate() {
-        let mean = rate.map_or(0.0, |rate| winter.hours * rate.alpha / rate.beta);
-        if mean > MEAN_MAX {
-            let field = match input.winters {
-                Some(_) => format!("winters[{index}].hours"),
-                None => "breaks.hours".to_owned(),
-            };
-            let problem = format!(
+        let Some(rate) = rate else { break };
+        let mean = winter.hours * rate.alpha / rate.beta;
+        let problem = if mean > MEAN_MAX {
+            format!(
                 "makes {mean} breaks in the mean, more than can be computed; check hours, alpha and beta"
-            );
-            return Err(Invalid::new(field, problem));
-        }
+            )
+        } else if winter.hours > HOURS_OVER_BETA_MAX * rate.beta {
+            format!(
+                "is over {HOURS_OVER_BETA_MAX} times beta: of such a rate nothing is known; check hours and beta"
+            )
+        } else {
+            continue;
+        };
+        let field = match input.winters {
+            Some(_) => format!("winters[{index}].hours"),
+            None => "breaks.hours".to_owned(),
+        };
+        return Err(Invalid::new(field, problem));
     }
     let Stock { stock, mean } = stock(&winters, rate, input.service_level);
     Ok(Output { stock, mean })

@@ -301,7 +301,14 @@ fn spares_refuse_what_cannot_be() {
             "breaks.hours",
         ),
         (with(&good, "/breaks/hours", json!(1e9)), "breaks.hours"),
-        (with(&winters, "/breaks", json!(null)), "breaks"),
+        (
+            with(
+                &winters,
+                "/breaks",
+                json!({"alpha": 1, "beta": 10, "hours": 5}),
+            ),
+            "breaks.hours",
+        ),
         (with(&winters, "/winters", json!([])), "winters"),
         (
             with(&winters, "/winters/0/hours", json!(-1)),
@@ -312,4 +319,38 @@ fn spares_refuse_what_cannot_be() {
     ] {
         assert_eq!(ask(input, spares::calculate), Err(field.to_owned()));
     }
+}
+
+/// Winters without breaks: what wears out, averaged over them. Two parts of 0.5 in one winter, none in the other:
+/// P(demand <= 1) = (0.75 + 1) / 2 = 0.875, P(demand <= 0) = (0.25 + 1) / 2 = 0.625, mean 0.5.
+#[test]
+fn spares_need_no_breaks_beside_winters() {
+    let input = |level: f64| {
+        json!({
+            "winters": [{"wear_out": [0.5, 0.5], "hours": 40}, {"wear_out": [], "hours": 10}], "service_level": level
+        })
+    };
+    for (level, stock) in [(0.62, 0), (0.63, 1), (0.87, 1), (0.88, 2)] {
+        let got = ask(input(level), spares::calculate).unwrap();
+        assert_eq!(
+            (&got["stock"], &got["mean"]),
+            (&json!(stock), &json!(0.5)),
+            "{level}"
+        );
+    }
+}
+
+/// A rate known so badly that the tail is all: P(demand > S) is alpha E1(S beta / hours) for tiny alpha; 1e-8 over 1e-6 is
+/// E1(x) = 0.01, x = 3.21 (Abramowitz & Stegun, table 5.1: E1(3.2) = 0.0101330): S = 3.21e6. Known worse, it is refused.
+#[test]
+fn spares_for_a_rate_hardly_known_are_counted_or_refused() {
+    let input = |hours: f64| json!({"wear_out": [], "breaks": {"alpha": 1e-6, "beta": 1, "hours": hours}, "service_level": 0.99999999});
+    let stock = ask(input(1e6), spares::calculate).unwrap()["stock"]
+        .as_f64()
+        .unwrap();
+    assert!((stock / 3.2105e6 - 1.0).abs() < 0.001, "{stock:e}");
+    assert_eq!(
+        ask(input(1e12), spares::calculate),
+        Err("breaks.hours".to_owned())
+    );
 }

@@ -82,7 +82,7 @@ pub fn because(
     all
 }
 
-/// "clear", or "clear, places down to 900 mm".
+/// "clear", or "clear, places up to 900 mm wide".
 fn name(work: &WorkOf<'_>) -> String {
     let kind = match work.work {
         Work::Clear => "clear",
@@ -90,7 +90,7 @@ fn name(work: &WorkOf<'_>) -> String {
         Work::Blow => "blow",
     };
     match work.narrowest_width_mm {
-        Some(width) => format!("{kind}, places {} mm wide", number(width, 0)),
+        Some(width) => format!("{kind}, places up to {} mm wide", number(width, 0)),
         None => kind.to_owned(),
     }
 }

@@ -6,25 +6,37 @@ use uuid::Uuid;
 use super::score_rounded;
 use crate::demand::{DutyDemand, needed_rate};
 use crate::facts::Duty;
-use crate::score::{Score, UnitChance, depot_scores, hours_to_clear};
+use crate::score::{Score, depot_scores, hours_to_clear};
 use crate::sheet::Work;
 use crate::unit::model::{NODES, mean_over_nodes};
 use crate::unit::{Shared, UnitState, can_work, rate};
 
-/// One kind of work of a depot: duties with a narrowest width are a kind of work of their own.
+/// One kind of work of a depot, as far as machines of one width get.
+///
+/// A narrow place bars wider machines, but the machines that pass it serve wide ground too. So there is one of these for
+/// each width that bars a machine: all ground up to that width, against all machines that fit it; the widest is all
+/// ground against all machines. If at each of them the machines bring the sum of the rates needed, then all is kept up:
+/// each place takes its own rate from machines that fit, and what they have left goes to wider ground. A machine more
+/// that works makes none of these less likely, so the product of their chances is a lower bound of the chance that all
+/// hold (Harris's inequality, 1960), and the least of them an upper one.
 pub struct WorkOf<'a> {
     pub work: Work,
+    /// The widest machine that fits; none: all do.
     pub narrowest_width_mm: Option<f64>,
-    pub duties: Vec<&'a Duty>,
     pub operators: Option<u32>,
-    /// Its machines, by place in the facts: those rigged for it for which it is the narrowest ground they fit.
+    /// Its machines, by place in the facts: those rigged for it that fit.
     pub members: Vec<usize>,
     pub needed_rate: f64,
     pub cycles: u32,
     /// Running hours of each machine in the storm.
     pub storm_hours: f64,
-    /// Area cleared in all cycles together, m2.
-    pub work_m2: f64,
+    /// Area cleared in each cycle, m2.
+    pub area_m2: f64,
+    /// From the first cycle's snow to the last's, h.
+    pub last_cycle_after_h: f64,
+    /// The longest time within which any of it must be clear, h.
+    longest_h: f64,
+    shared: &'a Shared<'a>,
 }
 
 /// A kind of work as published.
@@ -33,7 +45,7 @@ pub struct WorkOf<'a> {
 pub struct WorkState {
     /// The kind of work.
     pub work: Work,
-    /// Its narrowest place, mm.
+    /// Its places and machines are those up to this width, mm; none: all.
     pub narrowest_width_mm: Option<f64>,
     /// The chance of keeping up, 0 to 100, whole; its lower bound where it could not be computed exactly.
     pub score: f64,
@@ -41,15 +53,15 @@ pub struct WorkState {
     pub score_at_most: f64,
     /// The same with unproven units at their chance.
     pub score_with_unproven: f64,
-    /// Rate needed, m2/h, whole.
+    /// Rate needed, narrower places in it, m2/h, whole.
     pub needed_rate: f64,
     /// Expected shortfall of the rate, m2/h, whole.
     pub shortfall: f64,
-    /// Machines rigged for it.
+    /// Machines rigged for it that fit.
     pub machines: u32,
     /// Machines that count.
     pub machines_counting: u32,
-    /// Operators entered.
+    /// Operators entered for it, those of narrower places among them.
     pub operators: Option<u32>,
     /// How often all of it is cleared.
     pub cycles: u32,
@@ -72,11 +84,11 @@ pub struct WorkState {
 pub struct WorkInputs {
     /// The kind of work.
     pub work: Work,
-    /// Its narrowest place, mm.
+    /// Its places and machines are those up to this width, mm; none: all.
     pub narrowest_width_mm: Option<f64>,
-    /// Rate needed, m2/h.
+    /// Rate needed, narrower places in it, m2/h.
     pub needed_rate: f64,
-    /// Operators entered.
+    /// Operators entered for it, those of narrower places among them.
     pub operators: Option<u32>,
     /// Running hours of each machine.
     pub storm_hours: f64,
@@ -111,99 +123,164 @@ pub struct Scored {
 }
 
 /// Every kind of work that has duties, the narrow ones first.
-pub fn works<'a>(shared: &Shared<'a>) -> Vec<WorkOf<'a>> {
-    let facts = shared.facts;
+pub fn works<'a>(shared: &'a Shared<'a>) -> Vec<WorkOf<'a>> {
+    let duties = shared.facts.duties.iter();
+    let mut kinds: Vec<Work> = duties
+        .filter(|duty| duty.area_m2 > 0.0)
+        .map(|duty| duty.work)
+        .collect();
+    kinds.sort_unstable();
+    kinds.dedup();
+    kinds
+        .into_iter()
+        .flat_map(|kind| works_of(shared, kind))
+        .collect()
+}
+
+fn works_of<'a>(shared: &'a Shared<'a>, kind: Work) -> Vec<WorkOf<'a>> {
+    let (facts, storm) = (shared.facts, &shared.storm);
+    let duties: Vec<&Duty> = facts
+        .duties
+        .iter()
+        .filter(|duty| duty.work == kind && duty.area_m2 > 0.0)
+        .collect();
+    let mut widths: Vec<f64> = duties.iter().map(|duty| width_of(duty)).collect();
+    widths.sort_unstable_by(f64::total_cmp);
+    widths.dedup();
     let mut works: Vec<WorkOf<'a>> = Vec::new();
-    for duty in facts.duties.iter().filter(|duty| duty.area_m2 > 0.0) {
-        let same = |work: &&mut WorkOf<'a>| {
-            work.work == duty.work && work.narrowest_width_mm == duty.narrowest_width_mm
-        };
-        match works.iter_mut().find(same) {
-            Some(work) => work.duties.push(duty),
-            None => works.push(WorkOf {
-                work: duty.work,
-                narrowest_width_mm: duty.narrowest_width_mm,
-                duties: vec![duty],
-                operators: None,
-                members: Vec::new(),
-                needed_rate: 0.0,
-                cycles: 0,
-                storm_hours: 0.0,
-                work_m2: 0.0,
-            }),
-        }
-    }
-    works.sort_by(|left, right| {
-        let width = |work: &WorkOf<'_>| work.narrowest_width_mm.unwrap_or(f64::INFINITY);
-        left.work
-            .cmp(&right.work)
-            .then(width(left).total_cmp(&width(right)))
-    });
-    for operators in &facts.operators {
-        let same = works.iter_mut().find(|work| {
-            work.work == operators.work && work.narrowest_width_mm == operators.narrowest_width_mm
-        });
-        if let Some(work) = same {
-            work.operators = Some(
-                work.operators
-                    .unwrap_or(0)
-                    .saturating_add(operators.per_shift),
-            );
-        }
-    }
-    for (index, unit) in facts.units.iter().enumerate() {
-        let Some(sheet) = facts.sheets.get(&unit.model) else {
+    let mut narrower = f64::NEG_INFINITY;
+    let mut ground: Vec<DutyDemand> = Vec::new();
+    for (place, width) in widths.iter().enumerate() {
+        let own = duties.iter().filter(|duty| width_of(duty) == *width);
+        ground.extend(own.map(|duty| DutyDemand {
+            area_m2: duty.area_m2,
+            clear_within_h: duty.clear_within_h.max(0.01),
+        }));
+        let members = fitting(shared, kind, *width);
+        let wider = widths.get(place + 1);
+        if wider.is_some_and(|wider| fitting(shared, kind, *wider) == members) {
+            // It bars none of the machines of the wider ground: it is a part of that.
             continue;
-        };
-        let width = sheet.rate.width_mm.value;
-        let fits = |work: &&mut WorkOf<'_>| {
-            work.work == unit.rigging
-                && work
-                    .narrowest_width_mm
-                    .is_none_or(|narrowest| width <= narrowest)
-        };
-        if let Some(work) = works.iter_mut().find(fits) {
-            work.members.push(index);
         }
-    }
-    for work in &mut works {
-        work.demand(shared);
+        let demand = needed_rate(storm.hours, storm.depth_mm, storm.reclear_mm, &ground);
+        let cycles = demand.cycles;
+        let mut work = WorkOf {
+            work: kind,
+            narrowest_width_mm: width.is_finite().then_some(*width),
+            operators: operators(shared, kind, narrower, *width),
+            members,
+            needed_rate: demand.needed_rate,
+            cycles,
+            storm_hours: 0.0,
+            area_m2: ground.iter().map(|duty| duty.area_m2).sum(),
+            last_cycle_after_h: storm.hours * f64::from(cycles.saturating_sub(1))
+                / f64::from(cycles.max(1)),
+            longest_h: ground
+                .iter()
+                .map(|duty| duty.clear_within_h)
+                .fold(0.0, f64::max),
+            shared,
+        };
+        if let Some(narrow) = works.last() {
+            work.needed_rate += narrow.needed_rate + work.lost_to(narrow);
+            work.area_m2 += narrow.area_m2;
+            work.longest_h = work.longest_h.max(narrow.longest_h);
+        }
+        work.storm_hours = work.running_hours();
+        works.push(work);
+        ground.clear();
+        narrower = *width;
     }
     works
 }
 
+/// The widest machine that passes a duty's places, mm.
+fn width_of(duty: &Duty) -> f64 {
+    duty.narrowest_width_mm.unwrap_or(f64::INFINITY)
+}
+
+/// The machines rigged for a kind of work that pass places `width` wide, by place in the facts.
+fn fitting(shared: &Shared<'_>, kind: Work, width: f64) -> Vec<usize> {
+    let units = shared.facts.units.iter().enumerate();
+    let fits = |model| {
+        let sheet = shared.facts.sheets.get(model);
+        sheet.is_some_and(|sheet| sheet.rate.width_mm.value <= width)
+    };
+    units
+        .filter(|(_, unit)| unit.rigging == kind && fits(&unit.model))
+        .map(|(index, _)| index)
+        .collect()
+}
+
+/// Operators for ground over `narrower` and up to `width` wide, and all that is narrower: where none are entered for just
+/// that, those of the next wider ground clear it too; with none there either there is no limit.
+fn operators(shared: &Shared<'_>, kind: Work, narrower: f64, width: f64) -> Option<u32> {
+    let entered: Vec<(f64, u32)> = shared
+        .facts
+        .operators
+        .iter()
+        .filter(|entry| entry.work == kind)
+        .map(|entry| {
+            (
+                entry.narrowest_width_mm.unwrap_or(f64::INFINITY),
+                entry.per_shift,
+            )
+        })
+        .collect();
+    let up_to = if entered.iter().any(|(of, _)| *of > narrower && *of <= width) {
+        width
+    } else {
+        let wider = entered.iter().map(|entry| entry.0).filter(|of| *of > width);
+        wider.min_by(f64::total_cmp)?
+    };
+    let counted = entered.iter().filter(|(of, _)| *of <= up_to);
+    Some(counted.fold(0, |sum: u32, entry| sum.saturating_add(entry.1)))
+}
+
 impl WorkOf<'_> {
-    fn demand(&mut self, shared: &Shared<'_>) {
-        let storm = &shared.storm;
-        let duties: Vec<DutyDemand> = self
-            .duties
-            .iter()
-            .map(|duty| DutyDemand {
-                area_m2: duty.area_m2,
-                clear_within_h: duty.clear_within_h.max(0.01),
-            })
-            .collect();
-        let demand = needed_rate(storm.hours, storm.depth_mm, storm.reclear_mm, &duties);
-        let area: f64 = duties.iter().map(|duty| duty.area_m2).sum();
-        let longest = duties
-            .iter()
-            .map(|duty| duty.clear_within_h)
-            .fold(0.0, f64::max);
-        self.needed_rate = demand.needed_rate;
-        self.cycles = demand.cycles;
-        self.work_m2 = f64::from(demand.cycles) * area;
-        let able = self
-            .members
-            .iter()
-            .map(|index| &shared.facts.units[*index])
-            .filter(|unit| can_work(unit, shared));
-        let together = self.best(able.map(|unit| rate(unit, shared)).collect());
-        let alone = storm.hours + longest;
-        self.storm_hours = if together > 0.0 {
-            alone.min(self.work_m2 / together)
+    /// Rate that is lost because operators are few and some of them must take narrow machines, m2/h: as many as narrow
+    /// ground may need, each in the slowest narrow machine where the fastest of the others would have been his.
+    fn lost_to(&self, narrow: &WorkOf<'_>) -> f64 {
+        let rate_of = |index: &usize| rate(&self.shared.facts.units[*index], self.shared);
+        let wide = self.able().filter(|index| !narrow.members.contains(index));
+        let fastest = wide.map(|index| rate_of(&index)).fold(0.0, f64::max);
+        let rates = narrow.able().map(|index| rate_of(&index));
+        let slowest = rates
+            .filter(|rate| *rate > 0.0)
+            .fold(f64::INFINITY, f64::min);
+        let everyone = self.able().count();
+        if fastest <= slowest || self.operators.is_none_or(|most| most as usize >= everyone) {
+            return 0.0;
+        }
+        let most = narrow.operators.map_or(f64::INFINITY, f64::from);
+        (narrow.needed_rate / slowest).ceil().min(most) * (fastest - slowest)
+    }
+
+    /// Its machines that can work at all.
+    fn able(&self) -> impl Iterator<Item = usize> {
+        let units = &self.shared.facts.units;
+        let members = self.members.iter().copied();
+        members.filter(|index| can_work(&units[*index], self.shared))
+    }
+
+    /// Running hours of each machine: as long as the best together need for all of it, at most until the last is due.
+    fn running_hours(&self) -> f64 {
+        let units = &self.shared.facts.units;
+        let rates = self.able().map(|index| rate(&units[index], self.shared));
+        let together = self.best(rates.collect());
+        let alone = self.shared.storm.hours + self.longest_h;
+        if together > 0.0 {
+            alone.min(f64::from(self.cycles) * self.area_m2 / together)
         } else {
             alone
-        };
+        }
+    }
+
+    /// Hours from the first snow until all of it is cleared at `rate`, m2/h, over 0. Kept busy, either all the work
+    /// takes that long, or the last cycle's, which is not there before its snow.
+    fn hours_at(&self, rate: f64) -> f64 {
+        let cycle = self.area_m2 / rate;
+        (f64::from(self.cycles) * cycle).max(self.last_cycle_after_h + cycle)
     }
 
     /// Summed rate of the best, as many as there are operators.
@@ -265,14 +342,6 @@ impl WorkOf<'_> {
             chance(&rates, &works, self.operators)
         };
         let with_operators = |operators: u32| chance(&rates, &works, Some(operators));
-        let mean_units: Vec<UnitChance> = rates
-            .iter()
-            .zip(&works)
-            .map(|(rate, works)| UnitChance {
-                works: mean_over_nodes(works),
-                rate: *rate,
-            })
-            .collect();
         Scored {
             score,
             with_unproven,
@@ -286,9 +355,15 @@ impl WorkOf<'_> {
                 .operators
                 .map(|operators| with_operators(operators.saturating_add(1))),
             best_rate: self.best(rates.clone()),
-            hours_to_clear: hours_to_clear(&mean_units, self.work_m2, self.operators)
-                .expected_hours,
+            hours_to_clear: self.hours_to_clear(&rates, &works),
         }
+    }
+
+    /// Expected hours until all is cleared, over the outcomes in which anything runs.
+    fn hours_to_clear(&self, rates: &[f64], works: &[[f64; NODES]]) -> Option<f64> {
+        let nodes = hours_to_clear(rates, works, self.operators, |rate| self.hours_at(rate));
+        let runs = mean_over_nodes(&nodes.map(|node| node.runs));
+        (runs > 0.0).then(|| mean_over_nodes(&nodes.map(|node| node.hours)) / runs)
     }
 
     pub fn state(&self, scored: &Scored, units: &[UnitState]) -> WorkState {

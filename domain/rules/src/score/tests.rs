@@ -107,7 +107,9 @@ proptest! {
 
     #[test]
     fn hours_to_clear_are_those_of_every_outcome(units in units(), operators in operators()) {
-        let got = hours_to_clear(&units, 10_000.0, operators);
+        let rates: Vec<f64> = units.iter().map(|unit| unit.rate).collect();
+        let works: Vec<[f64; 2]> = units.iter().map(|unit| [unit.works, 1.0]).collect();
+        let [got, all_work] = hours_to_clear(&rates, &works, operators, |rate| 10_000.0 / rate);
         let (mut running, mut hours) = (0.0, 0.0);
         for outcome in 0_u32..1 << units.len() {
             let mut chance = 1.0;
@@ -127,11 +129,14 @@ proptest! {
                 hours += chance * 10_000.0 / rate;
             }
         }
-        prop_assert!((got.none_runs - (1.0 - running)).abs() < 1e-10);
-        match got.expected_hours {
-            Some(expected) => prop_assert!((expected - hours / running).abs() < 1e-9 * expected),
-            None => prop_assert_eq!(running, 0.0),
-        }
+        prop_assert!((got.runs - running).abs() < 1e-10);
+        prop_assert!((got.hours - hours).abs() <= 1e-9 * hours);
+        let mut best = rates;
+        best.sort_unstable_by(|left, right| right.total_cmp(left));
+        let best: f64 = best.iter().take(operators.map_or(usize::MAX, |most| most as usize)).sum();
+        let alone = if best > 0.0 { (10_000.0 / best, 1.0) } else { (0.0, 0.0) };
+        prop_assert!((all_work.hours - alone.0).abs() <= 1e-9 * alone.0);
+        prop_assert_eq!(all_work.runs, alone.1);
     }
 }
 
@@ -164,13 +169,8 @@ fn nothing_needed_is_a_hundred_and_nobody_against_a_need_is_none() {
         (0.0, 0.0, 500.0)
     );
     assert_eq!(depot_score(&[unit], 50.0, Some(0)).score, 0.0);
-    assert_eq!(
-        hours_to_clear(&[], 100.0, None),
-        HoursToClear {
-            expected_hours: None,
-            none_runs: 1.0
-        }
-    );
+    let [nobody] = hours_to_clear(&[], &[[0.0; 1]; 0], None, |rate| 100.0 / rate);
+    assert_eq!((nobody.hours, nobody.runs), (0.0, 0.0));
 }
 
 /// Forty machines of forty rates make far more than 20,000 states: bounds apart, but hardly.

@@ -12,23 +12,11 @@ use crate::hours::UsagePrior;
 use crate::life::{FoundFailed, History, Life};
 use crate::season::day_number;
 use crate::sheet::{CheckSpec, LifeSpec, Measure, PartSpec, Sheet, WearSpec};
+pub use crate::special::GAUSS_LEGENDRE;
 use crate::start::{AT_ONCE_DAYS, StartRate, StartTest};
 
 /// Doubt about a kind's start rate is averaged over so many Gauss-Legendre nodes.
 pub const NODES: usize = 8;
-
-/// Gauss-Legendre nodes on (0, 1), ascending, and their weights (Abramowitz & Stegun, table 25.4, n = 8, moved from
-/// (-1, 1)).
-pub const GAUSS_LEGENDRE: [(f64, f64); NODES] = [
-    (0.019_855_071_751_231_9, 0.050_614_268_145_188_1),
-    (0.101_666_761_293_186_6, 0.111_190_517_226_687_2),
-    (0.237_233_795_041_835_5, 0.156_853_322_938_943_6),
-    (0.408_282_678_752_175_1, 0.181_341_891_689_181),
-    (0.591_717_321_247_825, 0.181_341_891_689_181),
-    (0.762_766_204_958_164_5, 0.156_853_322_938_943_6),
-    (0.898_333_238_706_813_4, 0.111_190_517_226_687_2),
-    (0.980_144_928_248_768_1, 0.050_614_268_145_188_1),
-];
 
 /// The mean of something over the nodes of the shared doubt.
 pub fn mean_over_nodes(values: &[f64; NODES]) -> f64 {

@@ -169,6 +169,8 @@ pub enum LimitKind {
 
 /// Hours to come until some day.
 struct ToCome {
+    /// Days of use in each scenario.
+    scenarios: Vec<f64>,
     table: HoursTable,
     /// The same at few nodes, for what changes little between them.
     nodes: Vec<(f64, f64)>,
@@ -177,8 +179,10 @@ struct ToCome {
 }
 
 impl ToCome {
-    fn new(table: HoursTable) -> Self {
+    fn new(usage: &Usage, scenarios: Vec<f64>) -> Self {
+        let table = usage.table(&scenarios);
         ToCome {
+            scenarios,
             nodes: table.coarse(),
             most: table.nearly_most(),
             table,
@@ -240,7 +244,7 @@ impl<'a> Running<'a> {
             days.each(next, day_number(days.next_season.ends) + 1),
         );
         let [before_storm, this_season, next_season] = [before_storm, this_season, next_season]
-            .map(|scenarios| ToCome::new(usage.table(&scenarios)));
+            .map(|scenarios| ToCome::new(&usage, scenarios));
         Running {
             shared,
             unit,

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::Invalid;
 use crate::because::{Reason, chance_rounded, odds, reasons};
-use crate::calculations::{LIST_MAX, breaks, life, starts, wear};
+use crate::calculations::{LIST_MAX, breaks, life, starts, wear_season};
 
 /// Whether a unit is ready. In the order in which they apply: the first that does is the status.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -50,8 +50,9 @@ pub struct Factor {
 pub enum Figure {
     /// `POST /v1/calculations/starts`.
     Starts(starts::Input),
-    /// `POST /v1/calculations/wear`.
-    Wear(wear::Input),
+    /// `POST /v1/calculations/wear-season`, from the storm's hours on.
+    #[serde(rename = "wear-season")]
+    WearSeason(wear_season::Input),
     /// `POST /v1/calculations/life`, whose prior already holds the histories of the depot's own parts.
     Life(life::Input),
     /// `POST /v1/calculations/breaks`.

@@ -36,6 +36,24 @@ fn last(readings: &[WearReading]) -> f64 {
         .fold(0.0, f64::max)
 }
 
+/// A part of unknown age, read a few times some time on.
+fn read_late() -> impl Strategy<Value = (WearPrior, Vec<WearReading>)> {
+    let prior =
+        (0.005..0.1_f64, 0.1..2.5_f64, 0.02..0.3_f64).prop_map(|(rate, doubt, reading_sd)| {
+            WearPrior {
+                as_new: 3.75,
+                as_new_sd: 4.5,
+                rate,
+                rate_sd: rate * doubt,
+                reading_sd,
+                grows: false,
+            }
+        });
+    let reading =
+        (20.0..120.0_f64, -1.0..6.0_f64).prop_map(|(hours, value)| WearReading { hours, value });
+    (prior, prop::collection::vec(reading, 1..4))
+}
+
 /// Use with nothing mixed: the days' shape, and what the machine ran.
 fn usage(shape: f64, run_hours: f64, days: f64) -> Usage {
     let prior = UsagePrior {
@@ -95,6 +113,61 @@ proptest! {
         let got = path.lasts_over(1.5, from, &usage.table(&[days]));
         let slow = by_simpson(&path, 1.5, from, shape * days, a, b);
         prop_assert!((got - slow).abs() < 1e-6, "{got} {slow}");
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    /// Also from before its readings, where the chance may rise before it falls, or only ever rises.
+    #[test]
+    fn the_mean_from_before_the_readings_is_that_of_a_slow_rule(
+        (prior, readings) in read_late(),
+        from in 0.0..150.0_f64,
+        days in 1.0..60.0_f64,
+        shape in prop_oneof![Just(1.0), Just(0.1), Just(3.0)],
+    ) {
+        let path = WearPath::new(&prior, &readings);
+        let usage = usage(shape, 30.0, 20.0);
+        let (a, b) = (shape * 25.0 + 1.0, 45.0);
+        let got = path.lasts_over(1.5, from, &usage.table(&[days]));
+        let slow = by_simpson(&path, 1.5, from, shape * days, a, b);
+        prop_assert!((got - slow).abs() < 1e-6, "{got} {slow}");
+    }
+}
+
+/// A part of unknown age (3.75 +- 4.5 against 1.5) read at 100 h at 1.5, asked about from before: scipy 1.17.1's
+/// adaptive quadrature of the chance against scipy.stats.betaprime(20, 29, scale=42).
+#[test]
+fn from_before_the_readings_the_chance_is_no_step() {
+    let prior = UsagePrior {
+        shape: 1.0,
+        prior_days: 8.0,
+        prior_hours_per_day: 1.5,
+    };
+    let table = Usage::new(&prior, 30.0, 20.0).table(&[20.0]);
+    for (rate, rate_sd, reading_sd, from, scipy) in [
+        (0.01, 0.02, 0.05, 0.0, 0.745_252_537),
+        (0.045, 0.03, 0.1, 0.0, 0.936_160_017),
+        (0.045, 0.018, 0.1, 60.0, 0.853_822_328),
+    ] {
+        let prior = WearPrior {
+            as_new: 3.75,
+            as_new_sd: 4.5,
+            rate,
+            rate_sd,
+            reading_sd,
+            grows: false,
+        };
+        let path = WearPath::new(
+            &prior,
+            &[WearReading {
+                hours: 100.0,
+                value: 1.5,
+            }],
+        );
+        let got = path.lasts_over(1.5, from, &table);
+        assert!((got - scipy).abs() < 1e-8, "{got} {scipy}");
     }
 }
 

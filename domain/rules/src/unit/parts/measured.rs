@@ -57,7 +57,8 @@ impl Running<'_> {
                         factor: part.spec.part.clone(),
                         chance,
                         text: self.text(&one, &part.spec.title),
-                        figure: (!one.past).then(|| Figure::Wear(self.wear_input(&one, readings))),
+                        figure: (!one.past)
+                            .then(|| Figure::WearSeason(self.figure(&one, readings))),
                     });
                 }
             }
@@ -263,12 +264,12 @@ impl Running<'_> {
         )
     }
 
-    /// The `wear` calculation's input for a factor: at the storm's end in the mean.
-    fn wear_input(
+    /// The `wear-season` calculation's input for a factor: from the storm's hours on, over the days of use before it.
+    fn figure(
         &self,
         one: &Worked<'_, '_>,
         readings: &[WearReading],
-    ) -> calculations::wear::Input {
+    ) -> calculations::wear_season::Input {
         let WearPrior {
             as_new,
             as_new_sd,
@@ -281,7 +282,8 @@ impl Running<'_> {
             hours: reading.hours,
             value: reading.value,
         };
-        calculations::wear::Input {
+        let (usage, run_hours, snow_days) = self.usage.made_from();
+        calculations::wear_season::Input {
             prior: calculations::wear::Prior {
                 as_new,
                 as_new_sd,
@@ -291,7 +293,15 @@ impl Running<'_> {
             },
             readings: readings.iter().map(input).collect(),
             limit: one.limit,
-            at_hours: vec![one.from + self.before_storm.table.mean() + self.storm_hours],
+            from_hours: one.from + self.storm_hours,
+            usage: calculations::wear_season::UsageInput {
+                shape: usage.shape,
+                prior_days: usage.prior_days,
+                prior_hours_per_day: usage.prior_hours_per_day,
+                run_hours,
+                snow_days,
+            },
+            scenarios: self.before_storm.scenarios.clone(),
             grows,
         }
     }
