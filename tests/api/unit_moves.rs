@@ -134,6 +134,73 @@ async fn a_unit_that_moves_takes_along_what_is_true_of_it_now() {
     feed_is_sound(&server).await;
 }
 
+/// Found wrong and right again at Home; at Far it turns out that it never was right.
+#[tokio::test]
+async fn a_finding_that_opens_again_opens_where_the_unit_is() {
+    let server = TestServer::start().await;
+    let administrator = server.administrator().await;
+    let (home, far) = (server.world.ours.home, server.world.ours.far);
+    let unit = Fleet::at(&administrator, &home).await.unit;
+    let inspect = async |days: i64, stops: bool, corrects: Option<&str>| {
+        let readings = json!([{"check": "auger_stops", "works": stops}]);
+        let inspection = json!({
+            "unit_id": unit, "kind": "after_repair", "performed_at": days_ago(days), "readings": readings, "corrects": corrects
+        });
+        administrator
+            .post("/v1/inspections", &inspection)
+            .await
+            .expect(201)
+            .json()
+    };
+    let wrong = inspect(3, false, None).await;
+    let finding = wrong["findings"][0]["id"].as_str().unwrap();
+    let tag = wrong["holds"][0]["id"].as_str().unwrap();
+    let right = inspect(2, true, None).await;
+    let right = right["id"].as_str().unwrap();
+    administrator
+        .post(
+            &format!("/v1/holds/{tag}/lift"),
+            &json!({"inspection_id": right}),
+        )
+        .await
+        .expect(200);
+    administrator
+        .patch(
+            &format!("/v1/units/{unit}"),
+            "\"1\"",
+            &json!({"depot_id": far.id}),
+        )
+        .await
+        .expect(200);
+    let closed = entry(&server, home.id, "finding", finding).await;
+    assert!(!closed.deleted, "what is closed is history and stays");
+
+    let again = inspect(2, false, Some(right)).await;
+    assert_eq!(
+        again["findings"][0]["id"],
+        json!(finding),
+        "the same, open again"
+    );
+    let there = entry(&server, far.id, "finding", finding).await;
+    assert!(!there.deleted);
+    assert_eq!(
+        (&there.doc["depot_id"], &there.doc["closed_at"]),
+        (&json!(far.id), &json!(null))
+    );
+    let gone = entry(&server, home.id, "finding", finding).await;
+    assert_eq!((gone.deleted, gone.doc), (true, json!({"moved": true})));
+    let path = format!("/v1/findings/{finding}");
+    assert_eq!(administrator.get(&path).await.expect(200).json(), there.doc);
+    let tag = again["holds"][0]["id"].as_str().unwrap();
+    let tag = entry(&server, far.id, "hold", tag).await;
+    assert_eq!(
+        tag.doc["depot_id"],
+        json!(far.id),
+        "whoever works at Far sees the tag"
+    );
+    feed_is_sound(&server).await;
+}
+
 #[tokio::test]
 async fn units_that_pass_each_other_on_the_road_both_arrive() {
     let server = TestServer::start().await;

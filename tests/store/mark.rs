@@ -105,6 +105,11 @@ async fn a_lost_lease_is_noticed_by_whoever_lost_it() {
     let house = House::new().await;
     let depot = house.depot().await;
     let slow = claim(&house, 1, 1, Duration::ZERO).await.remove(0);
+    owner(&house.name)
+        .await
+        .execute("update mark set retry_at = now()", &[])
+        .await
+        .expect("the pause passes");
     let quick = claim(&house, 1, 1, MINUTE).await.remove(0);
     assert_eq!(quick.depot_id, depot);
     assert_ne!(quick.lease_token, slow.lease_token);
@@ -227,7 +232,7 @@ async fn a_depot_that_keeps_failing_is_parked_and_the_others_go_on() {
                 .expect("noted"),
         );
         let row = client
-            .query_one("select last_error, extract(epoch from due_at - now())::float8 from mark where depot_id = $1", &[&bad])
+            .query_one("select last_error, extract(epoch from retry_at - now())::float8 from mark where depot_id = $1", &[&bad])
             .await
             .expect("there");
         assert_eq!(row.get::<_, &str>(0), "no sheet for this model");
@@ -237,9 +242,12 @@ async fn a_depot_that_keeps_failing_is_parked_and_the_others_go_on() {
                 .await
                 .expect("published");
         }
+        mark_again(&house, bad).await;
+        let hurried = claim(&house, 10, 10, MINUTE).await;
+        assert_eq!(hurried, [], "a write does not cut the pause short");
         client
             .execute(
-                "update mark set due_at = now() where depot_id = $1",
+                "update mark set retry_at = now() where depot_id = $1 and parked_at is null",
                 &[&bad],
             )
             .await
@@ -278,7 +286,7 @@ async fn a_depot_that_keeps_failing_is_parked_and_the_others_go_on() {
         "once"
     );
     let taken = claim(&house, 10, 10, MINUTE).await;
-    assert_eq!(taken[0].attempts, 0);
+    assert_eq!(taken[0].attempts, 1, "this one");
     publish(&house, &taken[0], Timestamp::now() + 1.hour())
         .await
         .expect("published");
@@ -299,4 +307,70 @@ async fn the_age_of_the_oldest_due_mark_is_told() {
     let backlog = mark::backlog(&house.database).await.expect("asked");
     let age_s = backlog.oldest_age_s.expect("due");
     assert!((90.0..150.0).contains(&age_s), "{age_s}");
+}
+
+/// Whoever dies with a depot in its hands says nothing; the claim itself counts.
+#[tokio::test]
+async fn a_depot_that_takes_its_workers_down_is_counted_taken_alone_and_parked() {
+    let house = House::new().await;
+    let bad = house.depot().await;
+    for _ in 0..3 {
+        house.depot().await;
+    }
+    let client = owner(&house.name).await;
+    let together = claim(&house, 10, 10, MINUTE).await;
+    assert_eq!(together.len(), 4, "taken together the first time");
+    let mut deaths = 0;
+    loop {
+        client
+            .execute(
+                "update mark set leased_until = now() where lease_token is not null",
+                &[],
+            )
+            .await
+            .expect("the leases end");
+        // By now every pause is over.
+        let taken = mark::claim(
+            &house.database,
+            Timestamp::now() + 30.minutes(),
+            10,
+            10,
+            MINUTE,
+        )
+        .await
+        .expect("claimed");
+        let [one] = &taken[..] else {
+            if taken.is_empty() {
+                break;
+            }
+            panic!("a suspect is taken alone, not {taken:?}")
+        };
+        if one.depot_id == bad {
+            deaths += 1;
+            let parked = mark::list(&house.database, 1)
+                .await
+                .expect("listed")
+                .remove(0);
+            let told = parked.last_error.expect("noted");
+            assert!(told.contains("did not live"), "{told}");
+            if parked.parked_at.is_some() {
+                assert_eq!(
+                    (parked.depot_id, parked.attempts),
+                    (bad, mark::ATTEMPTS_MAX)
+                );
+                break;
+            }
+        } else {
+            publish(&house, one, Timestamp::now() + 1.hour())
+                .await
+                .expect("the others were taken along");
+        }
+    }
+    assert_eq!(
+        deaths,
+        mark::ATTEMPTS_MAX - 1,
+        "and one together with the others"
+    );
+    let backlog = mark::backlog(&house.database).await.expect("asked");
+    assert_eq!((backlog.due, backlog.parked), (0, 1), "the others are done");
 }

@@ -53,14 +53,8 @@ async fn a_depot_that_keeps_failing_is_parked_with_its_error_and_the_others_go_o
         }
     }
     assert_eq!(failures, mark::ATTEMPTS_MAX as usize);
-    clock.ahead(SignedDuration::from_hours(1));
-    assert_eq!(
-        drain(&server.database, &clock.settings())
-            .await
-            .expect("drained"),
-        Pass::default(),
-        "parked"
-    );
+    let within_the_hour = drain(&server.database, &settings()).await.expect("drained");
+    assert_eq!(within_the_hour, Pass::default(), "parked");
     let marks = mark::list(&server.database, 100).await.expect("listed");
     assert_eq!(
         (marks[0].depot_id, marks[0].attempts),
@@ -103,12 +97,139 @@ async fn a_depot_that_keeps_failing_is_parked_with_its_error_and_the_others_go_o
     let done = drained(&server).await;
     assert_eq!(done.recomputed, 1);
     assert_stored_is_recomputed(&server, 4).await;
+    let marks = mark::list(&server.database, 100).await.expect("listed");
+    assert!(
+        marks
+            .iter()
+            .all(|mark| mark.attempts == 0 && mark.last_error.is_none()),
+        "{marks:?}"
+    );
     assert!(
         !mark::unpark(&server.database, ours.org_id, ours.far.id)
             .await
             .expect("asked"),
         "it is parked no more"
     );
+}
+
+#[tokio::test]
+async fn a_parked_depot_that_is_mended_is_found_again_within_the_hour_by_nobody_s_hand() {
+    let server = TestServer::start().await;
+    let far = server.world.ours.far.id;
+    drained(&server).await;
+    let owner = owner(&server).await;
+    let park = "update mark set attempts = 8, parked_at = now(), retry_at = now() + interval '1 hour', last_error = 'a fault'
+                where depot_id = $1";
+    owner.execute(park, &[&far]).await.expect("parked");
+    mark_depot(&server, far).await;
+    let clock = Moved::default();
+    clock.ahead(SignedDuration::from_mins(59));
+    let early = drain(&server.database, &clock.settings())
+        .await
+        .expect("drained");
+    assert_eq!(early, Pass::default(), "a write does not hurry it");
+    clock.ahead(SignedDuration::from_mins(2));
+    let late = drain(&server.database, &clock.settings())
+        .await
+        .expect("drained");
+    assert_eq!((late.recomputed, late.failures), (1, Vec::new()));
+    assert_eq!(
+        mark::backlog(&server.database).await.expect("asked").parked,
+        0
+    );
+}
+
+/// The words and codes are Postgres' own: 53100 of a full disk, 57014 of a statement that took too long.
+const RAISE: &str = "
+    create function fail() returns trigger language plpgsql as $$ begin raise exception using errcode = tg_argv[0], message = tg_argv[1]; end $$;";
+
+#[tokio::test]
+async fn a_disk_that_is_full_is_held_against_no_depot() {
+    let server = TestServer::start().await;
+    let ours = server.world.ours;
+    drained(&server).await;
+    let owner = owner(&server).await;
+    owner
+        .batch_execute(&format!(
+            "{RAISE} create trigger full_disk before insert or update on depot_state for each row
+             execute function fail('53100', 'could not extend file \"base/5/16384\": No space left on device')"
+        ))
+        .await
+        .expect("full");
+    mark_depot(&server, ours.home.id).await;
+    mark_depot(&server, ours.far.id).await;
+    let clock = Moved::default();
+    for _ in 0..2 * mark::ATTEMPTS_MAX {
+        let refused = rimeyard_worker::pass(&server.database, &clock.settings()).await;
+        assert!(
+            matches!(&refused, Err(rimeyard_store::Error::Refused(text)) if text.contains("No space left")),
+            "{refused:?}"
+        );
+        clock.ahead(SignedDuration::from_secs(5));
+    }
+    let marks = mark::list(&server.database, 100).await.expect("listed");
+    for mark in marks
+        .iter()
+        .filter(|mark| [ours.home.id, ours.far.id].contains(&mark.depot_id))
+    {
+        assert_eq!((mark.attempts, mark.parked_at), (0, None), "{mark:?}");
+        assert!(
+            mark.last_error
+                .as_deref()
+                .is_some_and(|error| error.contains("No space left"))
+        );
+    }
+    owner
+        .batch_execute("drop trigger full_disk on depot_state")
+        .await
+        .expect("room");
+    let done = drain(&server.database, &clock.settings())
+        .await
+        .expect("drained");
+    assert_eq!((done.recomputed, done.failures), (2, Vec::new()));
+}
+
+#[tokio::test]
+async fn a_depot_that_takes_too_long_is_counted_and_does_not_keep_the_others() {
+    let server = TestServer::start().await;
+    let ours = server.world.ours;
+    drained(&server).await;
+    let owner = owner(&server).await;
+    // Whoever looks at Far's row runs out of time.
+    owner
+        .batch_execute(&format!(
+            "create function slow() returns boolean language plpgsql as $$ begin
+                 raise exception using errcode = '57014', message = 'canceling statement due to statement timeout'; end $$;
+             create policy slow on depot as restrictive to rimeyard_app using (case when id = '{}' then slow() else true end)",
+            ours.far.id
+        ))
+        .await
+        .expect("slow");
+    let due = "update mark set due_at = now() where depot_id in ($1, $2)";
+    owner
+        .execute(due, &[&ours.home.id, &ours.far.id])
+        .await
+        .expect("due");
+    let done = drain(&server.database, &settings()).await.expect("drained");
+    assert_eq!(
+        done.recomputed, 1,
+        "Home, although it was loaded together with Far"
+    );
+    let [failure] = &done.failures[..] else {
+        panic!("one failure, not {done:?}")
+    };
+    assert_eq!(failure.depot_id, ours.far.id);
+    assert!(failure.error.contains("statement timeout"), "{failure:?}");
+    owner
+        .batch_execute("drop policy slow on depot")
+        .await
+        .expect("quick again");
+    let clock = Moved::default();
+    clock.ahead(SignedDuration::from_secs(5));
+    let done = drain(&server.database, &clock.settings())
+        .await
+        .expect("drained");
+    assert_eq!((done.recomputed, done.failures), (1, Vec::new()));
 }
 
 #[tokio::test]

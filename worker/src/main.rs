@@ -48,7 +48,7 @@ enum Command {
         #[arg(long, default_value_t = 100, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=100_000))]
         limit: u32,
     },
-    /// Let a parked depot be tried again.
+    /// Let a parked depot be tried again at once; without that it is tried every hour.
     Unpark {
         /// The organisation, as `marks` shows it.
         #[arg(value_name = "ORG_ID")]
@@ -154,6 +154,7 @@ async fn execute(cli: Cli) -> Result<ExitCode, Failure> {
                     "due_at": mark.due_at,
                     "leased_until": mark.leased_until,
                     "attempts": mark.attempts,
+                    "retry_at": mark.retry_at,
                     "parked_at": mark.parked_at,
                     "last_error": mark.last_error,
                 }))?;

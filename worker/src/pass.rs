@@ -37,7 +37,7 @@ pub struct Failure {
     pub depot_id: Uuid,
     /// Why, for whoever runs the installation.
     pub error: String,
-    /// Whether it is parked now and waits for `unpark`.
+    /// Whether it is parked now: tried every hour, or after `unpark`.
     pub parked: bool,
 }
 
@@ -74,7 +74,7 @@ pub async fn drain(database: &Database, settings: &Settings) -> Result<Pass> {
 /// the others go on.
 ///
 /// # Errors
-/// The database is out of reach. What was taken is given back, now or when its lease ends.
+/// The database is out of reach or in trouble. What was taken is given back, now or when its lease ends.
 pub async fn pass(database: &Database, settings: &Settings) -> Result<Pass> {
     let now = (settings.clock)();
     let claims = mark::claim(
@@ -123,31 +123,40 @@ async fn organisation(
             }))
             .await
         }
-        // One depot that cannot be loaded must not stop the others: find out which it is.
-        Err(Error::Internal(_)) if claims.len() > 1 => {
+        // One depot that cannot be loaded must not stop the others: find out which it is. A database that is away
+        // would be away for each.
+        Err(error) if claims.len() > 1 && !matches!(error, Error::Unavailable(_)) => {
             let mut outcomes = Vec::with_capacity(claims.len());
             for claim in claims {
-                let outcome = match load(database, std::slice::from_ref(&claim)).await {
-                    Ok(mut facts) => one(database, settings, &claim, facts.remove(0)).await,
-                    Err(error) => Err(error),
-                };
+                let outcome = alone(database, settings, &claim).await;
                 outcomes.push((claim, outcome));
             }
             outcomes
         }
-        Err(error) => {
-            let text = error.to_string();
-            let again = |error: &Error| match error {
-                Error::Internal(_) => Error::Internal(text.clone()),
-                Error::NotFound { what } => Error::NotFound { what },
-                _ => Error::Unavailable(text.clone()),
-            };
-            claims
-                .into_iter()
-                .map(|claim| (claim, Err(again(&error))))
-                .collect()
-        }
+        Err(Error::Unavailable(cause)) => claims
+            .into_iter()
+            .map(|claim| (claim, Err(Error::Unavailable(cause.clone()))))
+            .collect(),
+        Err(error) => claims.into_iter().zip([Err(error)]).collect(),
     }
+}
+
+/// A depot loaded by itself. Those before it may have taken long.
+async fn alone(database: &Database, settings: &Settings, claim: &Claim) -> Outcome {
+    if !mark::renew(database, claim, settings.lease).await? {
+        return Err(Error::Stale);
+    }
+    let mut facts = load(database, std::slice::from_ref(claim)).await?;
+    one(database, settings, claim, facts.remove(0)).await
+}
+
+/// Whether an error tells of the database and not of a depot. Whatever is not trouble is the depot's own: its facts
+/// cannot be read or computed, its result cannot be stored, or either takes longer than anything may.
+fn is_trouble(error: &Error) -> bool {
+    matches!(
+        error,
+        Error::Unavailable(_) | Error::Refused(_) | Error::Contended
+    )
 }
 
 /// The facts of the claims' depots, in the claims' order.
@@ -223,9 +232,8 @@ async fn end(database: &Database, claim: &Claim, outcome: Outcome) -> Result<Pas
                 ..Pass::default()
             })
         }
-        // No fault of the depot's: not counted against it.
-        Err(error @ (Error::Unavailable(_) | Error::Contended)) => {
-            mark::release(database, claim).await?;
+        Err(error) if is_trouble(&error) => {
+            mark::rest(database, claim, &error.to_string()).await?;
             Err(error)
         }
         Err(error) => {
@@ -235,7 +243,7 @@ async fn end(database: &Database, claim: &Claim, outcome: Outcome) -> Result<Pas
             tracing::error!(
                 depot.id = %claim.depot_id,
                 error.cause = %error,
-                attempts = claim.attempts + 1,
+                attempts = claim.attempts,
                 parked,
                 "worker.failed"
             );

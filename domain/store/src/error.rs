@@ -46,6 +46,13 @@ pub enum Error {
     /// The database cannot be reached or is too busy. To be tried again.
     #[error("the database is not available: {0}")]
     Unavailable(String),
+    /// A statement took longer than any may. To be tried again; should it go on, what it asks for is too much.
+    #[error("the database took too long: {0}")]
+    TooSlow(String),
+    /// The database refused a statement for a reason that lies neither in the request nor, as far as is known, in what
+    /// is stored: its disk is full, its memory used up, it may only be read. The text is for the log.
+    #[error("the database refused: {0}")]
+    Refused(String),
     /// A fault of ours. The text is for the log and never for a client.
     #[error("{0}")]
     Internal(String),
@@ -122,8 +129,8 @@ impl Error {
 /// diesel keeps neither the SQLSTATE nor a downcast, so what it has no kind for is told by Postgres' English text;
 /// boot warns of a login whose `lc_messages` speaks otherwise.
 const TO_BE_TRIED_AGAIN: [&str; 2] = ["deadlock detected", "could not serialize access"];
-const AWAY: [&str; 6] = [
-    "canceling statement due to statement timeout",
+const TOO_SLOW: &str = "canceling statement due to statement timeout";
+const AWAY: [&str; 5] = [
     "canceling statement due to lock timeout",
     "terminating connection due to",
     "the database system is",
@@ -174,7 +181,8 @@ fn of_database(
         _ if AWAY.iter().any(|text| message.contains(text)) => {
             Error::Unavailable(message.to_owned())
         }
-        _ => Error::Internal(match information.details() {
+        _ if message.contains(TOO_SLOW) => Error::TooSlow(message.to_owned()),
+        _ => Error::Refused(match information.details() {
             Some(details) => format!("{message} ({details})"),
             None => message.to_owned(),
         }),

@@ -131,7 +131,20 @@ pub(crate) async fn concerned(
     rows.into_iter().map(Finding::try_from).collect()
 }
 
-/// Stores findings that have changed, then new ones, and publishes all of them.
+#[derive(QueryableByName)]
+#[diesel(check_for_backend(Pg))]
+struct Before {
+    #[diesel(sql_type = SqlUuid)]
+    id: Uuid,
+    #[diesel(sql_type = SqlUuid)]
+    depot_id: Uuid,
+}
+
+/// Stores findings that have changed, then new ones, and publishes all of them. One that was opened again at another
+/// depot leaves the old one's scope.
+///
+/// # Errors
+/// As of [`Write::must_hold`], for the depots they are and were at.
 pub(crate) async fn store(
     tx: &mut Write<'_>,
     changed: &[&Finding],
@@ -139,14 +152,16 @@ pub(crate) async fn store(
 ) -> Result<()> {
     // Closed before opened: a unit has one open finding of a check at any time.
     if !changed.is_empty() {
-        prepared(
+        let before: Vec<Before> = prepared(
             diesel::sql_query(
                 "update finding f
-                 set inspection_id = c.inspection_id, effect = c.effect, text = c.text, closed_at = c.closed_at,
+                 set depot_id = c.depot_id, inspection_id = c.inspection_id, effect = c.effect, text = c.text, closed_at = c.closed_at,
                      closed_by = c.closed_by, rev = c.rev
-                 from unnest($2::uuid[], $3::uuid[], $4::text[], $5::text[], $6::timestamptz[], $7::uuid[], $8::bigint[])
-                     as c (id, inspection_id, effect, text, closed_at, closed_by, rev)
-                 where f.org_id = $1 and f.id = c.id",
+                 from unnest($2::uuid[], $3::uuid[], $4::text[], $5::text[], $6::timestamptz[], $7::uuid[], $8::bigint[], $9::uuid[])
+                     as c (id, inspection_id, effect, text, closed_at, closed_by, rev, depot_id)
+                 join finding old on old.org_id = $1 and old.id = c.id
+                 where f.org_id = $1 and f.id = c.id
+                 returning f.id, old.depot_id",
             )
             .bind::<SqlUuid, _>(tx.org_id())
             .bind::<Array<SqlUuid>, _>(column(changed, |finding| finding.id))
@@ -155,10 +170,18 @@ pub(crate) async fn store(
             .bind::<Array<Text>, _>(column(changed, |finding| finding.text.clone()))
             .bind::<Array<Nullable<Timestamptz>>, _>(column(changed, closed_at))
             .bind::<Array<Nullable<SqlUuid>>, _>(column(changed, |finding| finding.closed_by))
-            .bind::<Array<BigInt>, _>(column(changed, |finding| finding.rev)),
+            .bind::<Array<BigInt>, _>(column(changed, |finding| finding.rev))
+            .bind::<Array<SqlUuid>, _>(column(changed, |finding| finding.depot_id)),
         )
-        .execute(&mut tx.connection())
+        .load(&mut tx.connection())
         .await?;
+        for finding in changed {
+            let old = before.iter().find(|before| before.id == finding.id);
+            if let Some(old) = old.filter(|old| old.depot_id != finding.depot_id) {
+                tx.must_hold(old.depot_id)?;
+                tx.moved(old.depot_id, kind::FINDING, finding.id, finding.rev)?;
+            }
+        }
     }
     if !new.is_empty() {
         prepared(
@@ -185,6 +208,7 @@ pub(crate) async fn store(
         .await?;
     }
     for finding in changed.iter().chain(new) {
+        tx.must_hold(finding.depot_id)?;
         tx.publish(
             finding.depot_id,
             kind::FINDING,

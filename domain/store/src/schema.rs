@@ -232,6 +232,7 @@ diesel::table! {
         attempts -> Integer,
         last_error -> Nullable<Text>,
         parked_at -> Nullable<Timestamptz>,
+        retry_at -> Nullable<Timestamptz>,
     }
 }
 

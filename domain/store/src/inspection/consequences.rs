@@ -266,6 +266,8 @@ impl Ledger<'_> {
                     finding.touch(event);
                     finding.object.closed_at = None;
                     finding.object.closed_by = None;
+                    // Closed, it stayed where it was when the unit moved on.
+                    finding.object.depot_id = depot_id;
                     closed
                 }
                 None => {
@@ -310,11 +312,16 @@ impl Ledger<'_> {
         if finding.effect != Effect::Hold || self.holds.iter().any(hangs) {
             return;
         }
-        let Event { moment, by, .. } = self.events[event];
+        let Event {
+            moment,
+            by,
+            depot_id,
+            ..
+        } = self.events[event];
         let hold = Hold {
             id: Uuid::now_v7(),
             unit_id: finding.unit_id,
-            depot_id: finding.depot_id,
+            depot_id,
             reason: finding.text.chars().take(REASON_MAX).collect(),
             finding_id: Some(finding.id),
             placed_at: moment.at,

@@ -1,0 +1,2 @@
+drop index mark_parked;
+alter table mark drop column retry_at;
