@@ -13,6 +13,7 @@ mod pull;
 mod roles;
 mod schema;
 mod state;
+mod sweep;
 
 use rimeyard_store::private::Cluster;
 use rimeyard_store::{Database, Sizes, Tenant, depot, feed as store_feed, migrate, organisation};

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use rimeyard_store::feed::{self, Cursor, Page, Pull, kind};
+use rimeyard_store::sweep::sweep;
 use rimeyard_store::{Depots, Error, Tenant};
 use serde_json::json;
 use uuid::Uuid;
@@ -399,5 +400,53 @@ async fn wrong_questions_are_told_what_is_wrong() {
             Err(Error::Invalid { field: told, .. }) => assert_eq!(told, field),
             other => panic!("{field}: {other:?}"),
         }
+    }
+}
+
+#[tokio::test]
+async fn old_tombstones_are_swept_and_who_lacks_them_reads_anew() {
+    let house = House::new().await;
+    let depot = house.depot().await;
+    let ids = commit(&house, depot, 4).await;
+    let (mut old, mut current) = (Phone::default(), Phone::default());
+    old.sync(&house, &house.tenant, 500).await;
+    feed::write(&house.database, &house.tenant, &[depot], async |tx| {
+        tx.remove(depot, kind::UNIT, ids[0], 2)?;
+        tx.remove(depot, kind::UNIT, ids[1], 2)
+    })
+    .await
+    .expect("removed");
+    let owner = owner(&house.name).await;
+    let age = async |id: Uuid, days: i32| {
+        let at =
+            "update feed_entry set at = now() - make_interval(days => $2) where object_id = $1";
+        owner.execute(at, &[&id, &days]).await.expect("aged");
+    };
+    age(ids[0], 401).await;
+    age(ids[1], 399).await;
+    // Living entries are as old as they like.
+    age(ids[2], 4_000).await;
+    current.sync(&house, &house.tenant, 500).await;
+
+    let swept = sweep(&house.database, 100).await.expect("swept");
+    assert_eq!(swept.tombstones, 1);
+    let left = "select count(*) from feed_entry where scope_id = $1 and object_id = any($2)";
+    let left: i64 = owner
+        .query_one(left, &[&depot, &ids])
+        .await
+        .expect("counted")
+        .get(0);
+    assert_eq!(left, 3);
+    // Who has seen it goes on; who has not is told so; whoever is new reads to the end page by page and is not.
+    commit(&house, depot, 3).await;
+    current.sync(&house, &house.tenant, 500).await;
+    assert_eq!(current.resets, 0);
+    old.sync(&house, &house.tenant, 500).await;
+    assert_eq!(old.resets, 1);
+    let mut new = Phone::default();
+    assert!(new.sync(&house, &house.tenant, 2).await.len() > 2);
+    assert_eq!(new.resets, 0);
+    for phone in [&old, &current, &new] {
+        assert_eq!(phone.scopes[&depot].digest(), new.scopes[&depot].digest());
     }
 }

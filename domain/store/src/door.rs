@@ -4,7 +4,7 @@
 //! Sessions. A sign-in begins a family of refresh tokens, each random (256 bits), stored as its SHA-256, and used
 //! once: the answer holds its successor. An answer may be lost, so a used token still works until one of its
 //! successors has been used: then the phone has it. Once a successor was used, whoever comes with the old token has
-//! taken it from somewhere, and the whole family ends.
+//! taken it from somewhere, and the whole family ends; so does every session after [`SESSION_LIFE`].
 
 use std::time::Duration;
 
@@ -24,6 +24,11 @@ use crate::prepared::{prepared, statement};
 use crate::schema::{credential, refresh_token, signing_key};
 use crate::{Database, Error, Result};
 
+/// How long a session lasts, however much it is used: then one signs in again.
+pub const SESSION_LIFE: Duration = Duration::from_secs(365 * 24 * 60 * 60);
+/// So long a token whose successor was used is still known for what it is, and its coming again for a theft. After
+/// that it is as unknown as any other that has expired, and swept away with them ([`crate::sweep`]).
+pub const ALARM_LIFE: Duration = Duration::from_secs(14 * 24 * 60 * 60);
 /// How long a refresh token may lie unused.
 pub const REFRESH_TOKEN_LIFE: Duration = Duration::from_secs(90 * 24 * 60 * 60);
 /// So many successors one token may have: answers get lost, but not this often.
@@ -159,8 +164,24 @@ pub async fn refresh(database: &Database, token: &str) -> Result<Option<Session>
 /// # Errors
 /// Those of the database.
 pub async fn end_session(database: &Database, org_id: Uuid, session: Uuid) -> Result<()> {
-    let door = database.door().await?;
-    end(&door.postgres, org_id, session).await
+    let leased = Leased::new(database.door().await?);
+    let connection = leased.get();
+    let lock = prepared(
+        diesel::sql_query("select pg_advisory_xact_lock(hashtextextended($1::text, 0))")
+            .bind::<SqlUuid, _>(session),
+    );
+    let (begun, locked, ended, committed) = futures::join!(
+        statement("begin").execute(&mut { connection }),
+        lock.execute(&mut { connection }),
+        end(connection, org_id, session),
+        statement("commit").execute(&mut { connection }),
+    );
+    begun?;
+    locked?;
+    ended?;
+    committed?;
+    leased.give_back();
+    Ok(())
 }
 
 /// The live keys, newest first. When there is none, `make` makes the first.
@@ -269,14 +290,12 @@ struct Token {
     used: bool,
 }
 
-/// Marks a token as used and tells what that use means. The family is locked, so that two uses at the same moment
-/// come one after the other.
+/// Marks a token as used and tells what that use means. The family is locked, by its number and not row by row: two
+/// uses at the same moment come one after the other, and each sees what the other did.
 async fn used(connection: &AsyncPgConnection, token: &str) -> Result<Use> {
     let lock = prepared(
         diesel::sql_query(
-            "select from refresh_token
-             where (org_id, family) = (select org_id, family from refresh_token where token_hash = $1)
-             order by id for update",
+            "select pg_advisory_xact_lock(hashtextextended(family::text, 0)) from refresh_token where token_hash = $1",
         )
         .bind::<Binary, _>(digest(token)),
     );
@@ -303,6 +322,9 @@ async fn used(connection: &AsyncPgConnection, token: &str) -> Result<Use> {
         family,
         ..
     } = token;
+    if session_ends_at(family) <= Timestamp::now() {
+        return Ok(Use::Unknown);
+    }
     let again = Use::Again { org_id, family };
     if token.revoked {
         return Ok(again);
@@ -347,8 +369,27 @@ async fn used(connection: &AsyncPgConnection, token: &str) -> Result<Use> {
         )
         .set(refresh_token::revoked_at.eq(diesel::dsl::now))
         .execute(&mut { connection });
-    futures::try_join!(first_use, siblings)?;
+    // And the one it was given for has done its duty.
+    let replaced = prepared(
+        diesel::sql_query(
+            "update refresh_token set expires_at = least(expires_at, now() + make_interval(secs => $4))
+             where org_id = $1 and (id = $2 or parent = $2 and id <> $3)",
+        )
+        .bind::<SqlUuid, _>(org_id)
+        .bind::<Nullable<SqlUuid>, _>(token.parent)
+        .bind::<SqlUuid, _>(id)
+        .bind::<Double, _>(ALARM_LIFE.as_secs_f64()),
+    );
+    futures::try_join!(first_use, siblings, replaced.execute(&mut { connection }))?;
     Ok(good)
+}
+
+/// When a session is over: a family's id tells when it began.
+fn session_ends_at(family: Uuid) -> Timestamp {
+    let (seconds, _) = family
+        .get_timestamp()
+        .map_or((0, 0), |began| began.to_unix());
+    Timestamp::from_second(seconds as i64).unwrap_or(Timestamp::MIN) + SESSION_LIFE
 }
 
 async fn issue(
@@ -357,6 +398,7 @@ async fn issue(
     family: Uuid,
     parent: Option<Uuid>,
 ) -> Result<Session> {
+    let expires_at = (Timestamp::now() + REFRESH_TOKEN_LIFE).min(session_ends_at(family));
     let token = URL_SAFE_NO_PAD.encode(rand::random::<[u8; 32]>());
     diesel::insert_into(refresh_token::table)
         .values((
@@ -366,7 +408,7 @@ async fn issue(
             refresh_token::family.eq(family),
             refresh_token::parent.eq(parent),
             refresh_token::token_hash.eq(digest(&token)),
-            refresh_token::expires_at.eq((Timestamp::now() + REFRESH_TOKEN_LIFE).to_diesel()),
+            refresh_token::expires_at.eq(expires_at.to_diesel()),
         ))
         .execute(&mut { connection })
         .await?;

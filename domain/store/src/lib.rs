@@ -39,6 +39,7 @@ pub mod schema;
 pub mod sheet;
 pub mod state;
 pub mod storm;
+pub mod sweep;
 mod tenant;
 pub mod unit;
 

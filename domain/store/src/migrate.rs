@@ -16,13 +16,18 @@ use crate::{Error, Result};
 pub(crate) const MIGRATIONS: EmbeddedMigrations = embed_migrations!("../../migrations");
 
 /// The group roles that connections become. What each may do stands in the migrations, beside the tables.
-pub(crate) const ROLES: [&str; 3] = ["rimeyard_app", "rimeyard_door", "rimeyard_clock"];
+pub(crate) const ROLES: [&str; 4] = [
+    "rimeyard_app",
+    "rimeyard_door",
+    "rimeyard_clock",
+    "rimeyard_sweep",
+];
 
 /// Two programs that migrate at the same time wait for each other on this number, which means nothing else.
 const ADVISORY_LOCK: i64 = 0x7269_6d65_7961_7264;
 
-/// Brings the database of `owner_url` up to date: the three group roles, the login that `login_url` names (created
-/// with its password when absent, NOINHERIT, and a member of the three), the schema and its grants. Doing it again
+/// Brings the database of `owner_url` up to date: the group roles, the login that `login_url` names (created
+/// with its password when absent, NOINHERIT, and a member of each), the schema and its grants. Doing it again
 /// changes nothing.
 ///
 /// `owner_url` must be able to create roles and tables; the tables will be its own. Answers with the names of the
@@ -111,8 +116,8 @@ async fn create_login(client: &Client, login: &Config) -> Result<()> {
     if !is_ourselves {
         run_formatted(
             client,
-            "select format('grant rimeyard_app, rimeyard_door, rimeyard_clock to %I', $1::text)",
-            &[&name],
+            "select format('grant %s to %I', $1::text, $2::text)",
+            &[&ROLES.join(", "), &name],
         )
         .await?;
     }

@@ -45,8 +45,8 @@ pub struct Pull {
 pub struct Cursor {
     /// The scope: a depot's id, or the organisation's.
     pub scope_id: Uuid,
-    /// The `cursor` of the last page; 0 for nothing.
-    #[cfg_attr(feature = "schema", schema(minimum = 0))]
+    /// The `cursor` of the last page; 0 for nothing. Negative, it is that of a reader who is still on its first way
+    /// through the scope.
     pub cursor: i64,
 }
 
@@ -84,12 +84,16 @@ pub struct Scope {
     /// The XOR of the checks of the scope's live objects at that commit, 16 hex digits. Once `cursor` = `head`, a
     /// reader whose own differs has lost something: it reads the scope again from cursor 0.
     pub digest: String,
-    /// How far the reader is with this page.
+    /// How far the reader is with this page, to be sent back as it is. Negative on the first way through a scope from
+    /// which old tombstones are gone: such a reader has never had what they took away.
     pub cursor: i64,
     /// Whether there is more to send of this scope.
     pub more: bool,
     /// In the order of their commits. A page holds whole commits.
     pub entries: Vec<Entry>,
+    /// Up to this commit tombstones may be gone.
+    #[serde(skip)]
+    floor: i64,
 }
 
 /// What a scope is.
@@ -193,7 +197,7 @@ pub async fn epoch(tx: &Tx<'_>) -> Result<String> {
 /// entries are of one instant.
 ///
 /// # Errors
-/// [`Error::Invalid`] for a limit out of range, a negative cursor, a scope named twice, cursors without an epoch.
+/// [`Error::Invalid`] for a limit out of range, a scope named twice, cursors without an epoch.
 pub async fn pull(tx: &Tx<'_>, pull: &Pull) -> Result<Page> {
     let limit = pull.limit.unwrap_or(LIMIT_DEFAULT);
     let asked = check(pull, limit)?;
@@ -210,8 +214,10 @@ pub async fn pull(tx: &Tx<'_>, pull: &Pull) -> Result<Page> {
         .into_iter()
         .map(|head| {
             let cursor = asked.get(&head.scope_id).copied();
-            let from = cursor.unwrap_or(0);
-            let reset = from > 0 && (!same_epoch || from > head.head || from < head.floor);
+            let first_way = cursor.is_some_and(i64::is_negative);
+            let from = cursor.map_or(0, i64::saturating_abs);
+            let lacks_tombstones = from < head.floor && !first_way;
+            let reset = from > 0 && (!same_epoch || from > head.head || lacks_tombstones);
             Scope {
                 scope_id: head.scope_id,
                 kind: if head.scope_id == tx.org_id() {
@@ -227,12 +233,16 @@ pub async fn pull(tx: &Tx<'_>, pull: &Pull) -> Result<Page> {
                 cursor: if reset { 0 } else { from },
                 more: false,
                 entries: Vec::new(),
+                floor: head.floor,
             }
         })
         .collect();
     fill(tx, &mut scopes, limit).await?;
     for scope in &mut scopes {
         scope.more = scope.cursor < scope.head;
+        if scope.cursor < scope.floor {
+            scope.cursor = -scope.cursor;
+        }
     }
     let more = scopes.iter().any(|scope| scope.more);
     Ok(Page {
@@ -258,13 +268,7 @@ fn check(pull: &Pull, limit: u32) -> Result<BTreeMap<Uuid, i64>> {
     }
     let mut asked = BTreeMap::new();
     for (index, Cursor { scope_id, cursor }) in pull.scopes.iter().enumerate() {
-        if *cursor < 0 {
-            return Err(Error::invalid(
-                format!("scopes[{index}].cursor"),
-                "must not be negative; 0 asks for everything",
-            ));
-        }
-        if *cursor > 0 && pull.epoch.is_none() {
+        if *cursor != 0 && pull.epoch.is_none() {
             return Err(Error::invalid(
                 "epoch",
                 "is missing; send the one that came with the cursors",
