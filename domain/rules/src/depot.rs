@@ -99,9 +99,24 @@ pub struct DepotState {
     pub inputs: DepotInputs,
 }
 
+/// Where a depot's days of use come from (section 2).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SeasonInputs {
+    /// `fixed dates`: the depot's own, its typical snow days spread over them. As the `season` calculation says it.
+    pub from: String,
+    /// First day of this season: the one running, else the next to start.
+    pub starts: Date,
+    /// Its last day.
+    pub ends: Date,
+    /// Snow days of each scenario in a whole season.
+    pub snow_days: Vec<u32>,
+}
+
 /// What a depot's score was computed from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct DepotInputs {
+    /// Where its days of use come from.
+    pub season: SeasonInputs,
     /// Weights of the nodes that the shared doubt about start rates is averaged over.
     pub weights: Vec<f64>,
     /// Each kind of work: at each node, its units' chances, rates, the needed rate and operators are an input of
@@ -216,6 +231,7 @@ fn depot_state(
             .collect(),
     };
     let inputs = DepotInputs {
+        season: shared.snow_days.inputs(),
         weights: model::GAUSS_LEGENDRE.iter().map(|node| node.1).collect(),
         works: works.iter().map(|work| work.inputs(units)).collect(),
     };
