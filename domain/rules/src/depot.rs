@@ -12,6 +12,7 @@ use crate::unit::clock::UnitClock;
 use crate::unit::standing::Status;
 use crate::unit::{self, Shared, UnitState, model};
 
+mod ground;
 mod reasons;
 #[cfg(test)]
 mod tests;
@@ -164,7 +165,7 @@ pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
         })
         .collect();
     let models = model::models(&shared, &clocks);
-    let works = works::works(&shared);
+    let works = ground::works(&shared);
     let units: Vec<UnitState> = facts
         .units
         .iter()
