@@ -12,6 +12,7 @@ use crate::unit::clock::UnitClock;
 use crate::unit::standing::Status;
 use crate::unit::{self, Shared, UnitState, model};
 
+mod ground;
 mod reasons;
 #[cfg(test)]
 mod tests;
@@ -99,9 +100,24 @@ pub struct DepotState {
     pub inputs: DepotInputs,
 }
 
+/// Where a depot's days of use come from (section 2).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SeasonInputs {
+    /// `fixed dates`: the depot's own, its typical snow days spread over them. As the `season` calculation says it.
+    pub from: String,
+    /// First day of this season: the one running, else the next to start.
+    pub starts: Date,
+    /// Its last day.
+    pub ends: Date,
+    /// Snow days of each scenario in a whole season.
+    pub snow_days: Vec<u32>,
+}
+
 /// What a depot's score was computed from.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct DepotInputs {
+    /// Where its days of use come from.
+    pub season: SeasonInputs,
     /// Weights of the nodes that the shared doubt about start rates is averaged over.
     pub weights: Vec<f64>,
     /// Each kind of work: at each node, its units' chances, rates, the needed rate and operators are an input of
@@ -149,7 +165,7 @@ pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
         })
         .collect();
     let models = model::models(&shared, &clocks);
-    let works = works::works(&shared);
+    let works = ground::works(&shared);
     let units: Vec<UnitState> = facts
         .units
         .iter()
@@ -216,6 +232,7 @@ fn depot_state(
             .collect(),
     };
     let inputs = DepotInputs {
+        season: shared.snow_days.inputs(),
         weights: model::GAUSS_LEGENDRE.iter().map(|node| node.1).collect(),
         works: works.iter().map(|work| work.inputs(units)).collect(),
     };

@@ -6,6 +6,7 @@
 
 use jiff::civil::Date;
 
+use crate::depot::SeasonInputs;
 use crate::facts::MonthDay;
 use crate::season::{Season, Winter, day_number};
 
@@ -59,6 +60,24 @@ impl SnowDays {
         }
     }
 
+    /// Where they come from, for whoever checks a result.
+    pub fn inputs(&self) -> SeasonInputs {
+        let season = &self.this_season;
+        let winter = Winter::of(season.starts);
+        let (from, until) = (
+            day_number(winter.starts()),
+            day_number(Winter(winter.0 + 1).starts()),
+        );
+        SeasonInputs {
+            from: "fixed dates".to_owned(),
+            starts: season.starts,
+            ends: season.ends,
+            snow_days: (0..self.scenarios())
+                .map(|scenario| self.between(scenario, from - 1, until))
+                .collect(),
+        }
+    }
+
     /// How many scenarios there are.
     pub fn scenarios(&self) -> usize {
         self.counts.len()
@@ -99,6 +118,12 @@ mod tests {
         let day = |year, month, date| day_number(Date::constant(year, month, date));
         let days = SnowDays::typical(Date::constant(2025, 12, 1), starts, ends, 24);
         assert_eq!(days.this_season.starts, Date::constant(2025, 11, 15));
+        let inputs = days.inputs();
+        assert_eq!(
+            (inputs.from.as_str(), inputs.snow_days),
+            ("fixed dates", vec![24])
+        );
+        assert_eq!(inputs.ends, Date::constant(2026, 4, 10));
         for winter in [2010, 2019, 2025, 2034] {
             assert_eq!(
                 days.between(0, day(winter, 7, 1), day(winter + 1, 7, 1)),

@@ -4,8 +4,6 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use super::score_rounded;
-use crate::demand::{DutyDemand, needed_rate};
-use crate::facts::Duty;
 use crate::score::{Score, depot_scores, hours_to_clear};
 use crate::sheet::Work;
 use crate::unit::model::{NODES, mean_over_nodes};
@@ -35,8 +33,8 @@ pub struct WorkOf<'a> {
     /// From the first cycle's snow to the last's, h.
     pub last_cycle_after_h: f64,
     /// The longest time within which any of it must be clear, h.
-    longest_h: f64,
-    shared: &'a Shared<'a>,
+    pub(super) longest_h: f64,
+    pub(super) shared: &'a Shared<'a>,
 }
 
 /// A kind of work as published.
@@ -122,125 +120,10 @@ pub struct Scored {
     pub hours_to_clear: Option<f64>,
 }
 
-/// Every kind of work that has duties, the narrow ones first.
-pub fn works<'a>(shared: &'a Shared<'a>) -> Vec<WorkOf<'a>> {
-    let duties = shared.facts.duties.iter();
-    let mut kinds: Vec<Work> = duties
-        .filter(|duty| duty.area_m2 > 0.0)
-        .map(|duty| duty.work)
-        .collect();
-    kinds.sort_unstable();
-    kinds.dedup();
-    kinds
-        .into_iter()
-        .flat_map(|kind| works_of(shared, kind))
-        .collect()
-}
-
-fn works_of<'a>(shared: &'a Shared<'a>, kind: Work) -> Vec<WorkOf<'a>> {
-    let (facts, storm) = (shared.facts, &shared.storm);
-    let duties: Vec<&Duty> = facts
-        .duties
-        .iter()
-        .filter(|duty| duty.work == kind && duty.area_m2 > 0.0)
-        .collect();
-    let mut widths: Vec<f64> = duties.iter().map(|duty| width_of(duty)).collect();
-    widths.sort_unstable_by(f64::total_cmp);
-    widths.dedup();
-    let mut works: Vec<WorkOf<'a>> = Vec::new();
-    let mut narrower = f64::NEG_INFINITY;
-    let mut ground: Vec<DutyDemand> = Vec::new();
-    for (place, width) in widths.iter().enumerate() {
-        let own = duties.iter().filter(|duty| width_of(duty) == *width);
-        ground.extend(own.map(|duty| DutyDemand {
-            area_m2: duty.area_m2,
-            clear_within_h: duty.clear_within_h.max(0.01),
-        }));
-        let members = fitting(shared, kind, *width);
-        let wider = widths.get(place + 1);
-        if wider.is_some_and(|wider| fitting(shared, kind, *wider) == members) {
-            // It bars none of the machines of the wider ground: it is a part of that.
-            continue;
-        }
-        let demand = needed_rate(storm.hours, storm.depth_mm, storm.reclear_mm, &ground);
-        let cycles = demand.cycles;
-        let mut work = WorkOf {
-            work: kind,
-            narrowest_width_mm: width.is_finite().then_some(*width),
-            operators: operators(shared, kind, narrower, *width),
-            members,
-            needed_rate: demand.needed_rate,
-            cycles,
-            storm_hours: 0.0,
-            area_m2: ground.iter().map(|duty| duty.area_m2).sum(),
-            last_cycle_after_h: storm.hours * f64::from(cycles.saturating_sub(1))
-                / f64::from(cycles.max(1)),
-            longest_h: ground
-                .iter()
-                .map(|duty| duty.clear_within_h)
-                .fold(0.0, f64::max),
-            shared,
-        };
-        if let Some(narrow) = works.last() {
-            work.needed_rate += narrow.needed_rate + work.lost_to(narrow);
-            work.area_m2 += narrow.area_m2;
-            work.longest_h = work.longest_h.max(narrow.longest_h);
-        }
-        work.storm_hours = work.running_hours();
-        works.push(work);
-        ground.clear();
-        narrower = *width;
-    }
-    works
-}
-
-/// The widest machine that passes a duty's places, mm.
-fn width_of(duty: &Duty) -> f64 {
-    duty.narrowest_width_mm.unwrap_or(f64::INFINITY)
-}
-
-/// The machines rigged for a kind of work that pass places `width` wide, by place in the facts.
-fn fitting(shared: &Shared<'_>, kind: Work, width: f64) -> Vec<usize> {
-    let units = shared.facts.units.iter().enumerate();
-    let fits = |model| {
-        let sheet = shared.facts.sheets.get(model);
-        sheet.is_some_and(|sheet| sheet.rate.width_mm.value <= width)
-    };
-    units
-        .filter(|(_, unit)| unit.rigging == kind && fits(&unit.model))
-        .map(|(index, _)| index)
-        .collect()
-}
-
-/// Operators for ground over `narrower` and up to `width` wide, and all that is narrower: where none are entered for just
-/// that, those of the next wider ground clear it too; with none there either there is no limit.
-fn operators(shared: &Shared<'_>, kind: Work, narrower: f64, width: f64) -> Option<u32> {
-    let entered: Vec<(f64, u32)> = shared
-        .facts
-        .operators
-        .iter()
-        .filter(|entry| entry.work == kind)
-        .map(|entry| {
-            (
-                entry.narrowest_width_mm.unwrap_or(f64::INFINITY),
-                entry.per_shift,
-            )
-        })
-        .collect();
-    let up_to = if entered.iter().any(|(of, _)| *of > narrower && *of <= width) {
-        width
-    } else {
-        let wider = entered.iter().map(|entry| entry.0).filter(|of| *of > width);
-        wider.min_by(f64::total_cmp)?
-    };
-    let counted = entered.iter().filter(|(of, _)| *of <= up_to);
-    Some(counted.fold(0, |sum: u32, entry| sum.saturating_add(entry.1)))
-}
-
 impl WorkOf<'_> {
     /// Rate that is lost because operators are few and some of them must take narrow machines, m2/h: as many as narrow
     /// ground may need, each in the slowest narrow machine where the fastest of the others would have been his.
-    fn lost_to(&self, narrow: &WorkOf<'_>) -> f64 {
+    pub(super) fn lost_to(&self, narrow: &WorkOf<'_>) -> f64 {
         let rate_of = |index: &usize| rate(&self.shared.facts.units[*index], self.shared);
         let wide = self.able().filter(|index| !narrow.members.contains(index));
         let fastest = wide.map(|index| rate_of(&index)).fold(0.0, f64::max);
@@ -264,7 +147,7 @@ impl WorkOf<'_> {
     }
 
     /// Running hours of each machine: as long as the best together need for all of it, at most until the last is due.
-    fn running_hours(&self) -> f64 {
+    pub(super) fn running_hours(&self) -> f64 {
         let units = &self.shared.facts.units;
         let rates = self.able().map(|index| rate(&units[index], self.shared));
         let together = self.best(rates.collect());
