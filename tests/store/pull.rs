@@ -373,11 +373,11 @@ async fn wrong_questions_are_told_what_is_wrong() {
         ),
         (
             Pull {
-                epoch: epoch.clone(),
+                epoch: None,
                 scopes: vec![cursor(-1)],
                 limit: None,
             },
-            "scopes[0].cursor",
+            "epoch",
         ),
         (
             Pull {
