@@ -335,7 +335,7 @@ async fn a_pull_that_cannot_be_right_is_told_why() {
     for (body, field) in [
         (json!({"limit": 0}), "limit"),
         (json!({"limit": 2_001}), "limit"),
-        (json!({"scopes": [scope(-1)]}), "scopes[0].cursor"),
+        (json!({"scopes": [scope(-1)]}), "epoch"),
         (json!({"scopes": [scope(3)]}), "epoch"),
         (
             json!({"scopes": [scope(0), scope(0)]}),
