@@ -228,8 +228,11 @@ impl From<rimeyard_store::Error> for Problem {
             Store::Faults(errors) => Self::invalid(errors),
             Store::Stale => Self::stale(),
             Store::Contended => Self::unavailable("others wrote the same rows, three times over"),
-            Store::Unavailable(cause) | Store::TooSlow(cause) => Self::unavailable(cause),
-            Store::Refused(cause) | Store::Internal(cause) => Self::internal(cause),
+            Store::Moved => Self::unavailable("what is written to was being moved"),
+            Store::Unavailable(cause) | Store::TooSlow(cause) | Store::Refused(cause) => {
+                Self::unavailable(cause)
+            }
+            Store::Internal(cause) => Self::internal(cause),
         }
     }
 }

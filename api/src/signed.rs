@@ -7,12 +7,15 @@ use actix_web::dev::Payload;
 use actix_web::web::Data;
 use actix_web::{FromRequest, HttpMessage, HttpRequest};
 use rimeyard_store::feed::{self, Write};
-use rimeyard_store::{Once, Tenant, Tx, idempotency};
+use rimeyard_store::{Error, Once, Tenant, Tx, idempotency};
 use uuid::Uuid;
 
 use crate::answer::Answer;
 use crate::problem::Problem;
 use crate::state::State;
+
+/// So often a write looks for where what it writes to stands.
+const LOOKS_MAX: u32 = 3;
 
 /// What the guard leaves with a request.
 #[derive(Debug, Clone)]
@@ -57,8 +60,17 @@ impl Signed {
         scopes: &[Uuid],
         work: impl AsyncFn(&mut Write<'_>) -> rimeyard_store::Result<Answer>,
     ) -> Result<Answer, Problem> {
-        let answer = feed::write(&self.state.database, &self.tenant, scopes, async |tx| {
-            let Some(once) = &once else {
+        Ok(self.write_once(once.as_ref(), scopes, &work).await?)
+    }
+
+    async fn write_once(
+        &self,
+        once: Option<&Once>,
+        scopes: &[Uuid],
+        work: &impl AsyncFn(&mut Write<'_>) -> rimeyard_store::Result<Answer>,
+    ) -> rimeyard_store::Result<Answer> {
+        feed::write(&self.state.database, &self.tenant, scopes, async |tx| {
+            let Some(once) = once else {
                 return work(tx).await;
             };
             if let Some(kept) = idempotency::find(tx, once).await? {
@@ -67,8 +79,8 @@ impl Signed {
             let answer = work(tx).await?;
             idempotency::keep(tx, once, &(&answer).into()).await?;
             Ok(answer)
-        });
-        Ok(answer.await?)
+        })
+        .await
     }
 
     /// The same, where it takes a look at the facts to know the `scopes`. A request that was answered before is answered
@@ -76,20 +88,29 @@ impl Signed {
     pub async fn write_where(
         &self,
         once: Option<Once>,
-        scopes: impl AsyncFnOnce(&Tx<'_>) -> rimeyard_store::Result<Vec<Uuid>>,
+        scopes: impl AsyncFn(&Tx<'_>) -> rimeyard_store::Result<Vec<Uuid>>,
         work: impl AsyncFn(&mut Write<'_>) -> rimeyard_store::Result<Answer>,
     ) -> Result<Answer, Problem> {
-        let looked = self.read(async |tx| {
-            if let Some(once) = &once
-                && let Some(kept) = idempotency::find(tx, once).await?
-            {
-                return Ok(Err(kept));
+        let mut looks = 0;
+        loop {
+            let looked = self.read(async |tx| {
+                if let Some(once) = &once
+                    && let Some(kept) = idempotency::find(tx, once).await?
+                {
+                    return Ok(Err(kept));
+                }
+                scopes(tx).await.map(Ok)
+            });
+            let scopes = match looked.await? {
+                Ok(scopes) => scopes,
+                Err(kept) => return Ok(kept.into()),
+            };
+            looks += 1;
+            match self.write_once(once.as_ref(), &scopes, &work).await {
+                // What it writes to was moved between the look and the lock.
+                Err(Error::Moved) if looks < LOOKS_MAX => {}
+                outcome => return Ok(outcome?),
             }
-            scopes(tx).await.map(Ok)
-        });
-        match looked.await? {
-            Ok(scopes) => self.write(once, &scopes, work).await,
-            Err(kept) => Ok(kept.into()),
         }
     }
 }

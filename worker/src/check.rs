@@ -3,15 +3,13 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use rimeyard_store::state::{self, Computed, DepotResult, Stored};
-use rimeyard_store::{Database, Result, Tenant, Tx, facts, mark};
+use rimeyard_store::{Database, Error, Result, Tenant, Tx, facts, mark};
 use uuid::Uuid;
 
 use crate::recompute::recompute;
 
 /// More depots than an installation will have.
 const DEPOTS_MAX: i64 = 1_000_000;
-/// Depots read in one transaction.
-const BATCH: usize = 16;
 
 /// How a depot's stored readiness compares with a fresh computation at its `as_of`.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,56 +48,53 @@ pub async fn check(database: &Database) -> Result<Vec<Checked>> {
     let mut all = Vec::new();
     for (org_id, depot_ids) in depots {
         let tenant = Tenant::system(org_id);
-        for batch in depot_ids.chunks(BATCH) {
+        // Each in a transaction of its own: stored and facts are of one instant, and one that cannot be read spoils none
+        // of the others.
+        for depot_id in depot_ids {
             let read = database.read(&tenant, async |tx| {
-                let mut compared = Vec::with_capacity(batch.len());
-                for stored in state::stored(tx, batch).await? {
-                    compared.push((stored.depot_id, one(tx, stored).await));
+                match state::stored(tx, &[depot_id]).await?.pop() {
+                    Some(stored) => one(tx, stored).await.map(Some),
+                    None => Ok(None),
                 }
-                Ok(compared)
             });
-            all.extend(
-                read.await?
-                    .into_iter()
-                    .map(|(depot_id, comparison)| Checked {
-                        org_id,
-                        depot_id,
-                        comparison,
-                    }),
-            );
+            let comparison = match read.await {
+                Ok(None) => continue,
+                Ok(Some(comparison)) => comparison,
+                Err(error @ (Error::Unavailable(_) | Error::Refused(_))) => return Err(error),
+                Err(error) => Comparison::Wrong(vec![format!("it cannot be recomputed: {error}")]),
+            };
+            all.push(Checked {
+                org_id,
+                depot_id,
+                comparison,
+            });
         }
     }
     Ok(all)
 }
 
-async fn one(tx: &Tx<'_>, stored: Stored) -> Comparison {
+async fn one(tx: &Tx<'_>, stored: Stored) -> Result<Comparison> {
     if stored.parked {
-        return Comparison::Parked;
+        return Ok(Comparison::Parked);
     }
     if stored.due {
-        return Comparison::Pending;
+        return Ok(Comparison::Pending);
     }
     let Some(stored) = stored.result else {
-        return Comparison::Wrong(vec!["it is not due and was never computed".to_owned()]);
+        let never = "it is not due and was never computed".to_owned();
+        return Ok(Comparison::Wrong(vec![never]));
     };
-    match again(tx, &stored).await {
-        Ok(fresh) => {
-            let differences = differences(&stored, &fresh);
-            if differences.is_empty() {
-                Comparison::Equal
-            } else {
-                Comparison::Wrong(differences)
-            }
-        }
-        Err(error) => Comparison::Wrong(vec![format!("it cannot be recomputed: {error}")]),
-    }
+    let differences = differences(&stored, &again(tx, &stored).await?);
+    Ok(if differences.is_empty() {
+        Comparison::Equal
+    } else {
+        Comparison::Wrong(differences)
+    })
 }
 
 async fn again(tx: &Tx<'_>, stored: &DepotResult) -> Result<DepotResult> {
     let facts = facts::load(tx, &[stored.depot_id], stored.as_of).await?;
-    let facts = facts
-        .first()
-        .ok_or(rimeyard_store::Error::NotFound { what: "depot" })?;
+    let facts = facts.first().ok_or(Error::NotFound { what: "depot" })?;
     recompute(facts, stored.as_of)
 }
 

@@ -155,7 +155,7 @@ async fn alone(database: &Database, settings: &Settings, claim: &Claim) -> Outco
 fn is_trouble(error: &Error) -> bool {
     matches!(
         error,
-        Error::Unavailable(_) | Error::Refused(_) | Error::Contended
+        Error::Unavailable(_) | Error::Refused(_) | Error::Contended | Error::Moved
     )
 }
 

@@ -10,7 +10,7 @@ use uuid::Uuid;
 
 use super::district::score;
 use super::html::{Page, Refused};
-use super::words::{instant, per_cent, status, zone};
+use super::words::{how_old, instant, per_cent, status, zone};
 use crate::extract::Path;
 use crate::problem::Problem;
 use crate::roles::EVERYONE;
@@ -63,7 +63,7 @@ pub async fn depot(who: Signed, depot_id: Result<Path<Uuid>, Problem>) -> Result
             }
             "."
         }
-        p.faint { "As of " (instant(shown.as_of, &zone)) "; holds until " (instant(shown.valid_until, &zone)) " unless something is reported." }
+        (how_old(shown, &zone))
         h2 { "Why" }
         ul { @for reason in &document.because {
             li {

@@ -7,7 +7,7 @@ use rimeyard_store::state::ShownDepot;
 use rimeyard_store::{depot, state};
 
 use super::html::{Page, Refused};
-use super::words::{instant, zone};
+use super::words::{instant, stale, zone};
 use crate::problem::Problem;
 use crate::roles::EVERYONE;
 use crate::signed::Signed;
@@ -33,6 +33,7 @@ pub async fn district(who: Signed) -> Result<Page, Refused> {
             )
         })
         .await?;
+    let cut = depots.len() as i64 == DEPOTS_MAX;
     let mut rows = shown.iter().map(Row::of).collect::<Result<Vec<_>, _>>()?;
     // Who falls short comes first; whom nothing is known of before those who are well.
     rows.sort_by(|left, right| {
@@ -53,6 +54,9 @@ pub async fn district(who: Signed) -> Result<Page, Refused> {
         p {
             "The score is the chance, of 100, that a depot's proven machines and its operators keep up with the snow. \
              The depot most likely to fall short stands first."
+        }
+        @if cut {
+            p { strong { "Only " (DEPOTS_MAX) " depots are listed here; GET /v1/readiness has them all." } }
         }
         @if rows.is_empty() {
             p { "There is no depot yet that you may see. An administrator adds one with POST /v1/depots." }
@@ -99,9 +103,13 @@ impl<'a> Row<'a> {
         let Some(document) = &self.document else {
             return html! { tr { th scope="row" { (link) } td colspan="5" { "being computed; look again in a moment" } } };
         };
+        let shown = self.shown.shown.as_ref();
         html! {
             tr {
-                th scope="row" { (link) }
+                th scope="row" {
+                    (link)
+                    @if let Some(shown) = shown { br; span.faint { "as of " (instant(shown.as_of, &zone)) } }
+                }
                 td.figure.score { (score(document.score)) }
                 td {
                     (document.storm.name)
@@ -110,6 +118,7 @@ impl<'a> Row<'a> {
                 td { (machines(document)) }
                 td.figure { @match document.operators { Some(operators) => (operators), None => "none entered" } }
                 td { ul {
+                    @if let Some(stale) = shown.and_then(|shown| stale(shown, &zone)) { li { strong { (stale) } } }
                     @for reason in document.because.iter().take(REASONS) { li { (reason.text) } }
                 } }
             }

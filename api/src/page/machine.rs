@@ -9,7 +9,7 @@ use rimeyard_store::{depot, state};
 use uuid::Uuid;
 
 use super::html::{Page, Refused};
-use super::words::{instant, per_cent, status, zone};
+use super::words::{how_old, instant, per_cent, status, zone};
 use crate::extract::Path;
 use crate::problem::Problem;
 use crate::roles::EVERYONE;
@@ -46,7 +46,7 @@ pub async fn machine(who: Signed, unit_id: Result<Path<Uuid>, Problem>) -> Resul
         h1 { "Machine " (document.tag) }
         p { strong { (status(document.status)) } " \u{2013} " (document.summary) }
         @if let Some(place) = &document.away { p { "Away: " (place) } }
-        p.faint { "As of " (instant(shown.as_of, &zone)) "; holds until " (instant(shown.valid_until, &zone)) " unless something is reported." }
+        (how_old(shown, &zone))
         h2 { "Why" }
         (factors(&document.because))
         h2 { "Proof" }

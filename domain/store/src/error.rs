@@ -43,6 +43,9 @@ pub enum Error {
     /// Somebody else wrote the same thing at the same moment, three times over. To be tried again.
     #[error("the same rows were being written by others")]
     Contended,
+    /// An object has moved to a scope that was not locked, since the scopes were looked up. To be looked up again.
+    #[error("the object has moved to another depot meanwhile")]
+    Moved,
     /// The database cannot be reached or is too busy. To be tried again.
     #[error("the database is not available: {0}")]
     Unavailable(String),

@@ -76,7 +76,7 @@ pub(crate) async fn machines(tx: &Tx<'_>, unit_ids: &[Uuid]) -> Result<BTreeMap<
 /// The unit `field` names, for a write that has locked its depot's scope.
 ///
 /// # Errors
-/// [`Error::Invalid`] where there is none, [`Error::Contended`] where it moved to another depot since the scope was
+/// [`Error::Invalid`] where there is none, [`Error::Moved`] where it moved to another depot since the scope was
 /// chosen.
 pub(crate) fn named<'a>(
     tx: &Write<'_>,

@@ -85,6 +85,25 @@ async fn create_login(client: &Client, login: &Config) -> Result<()> {
         .await
         .map_err(failed)?;
     let is_ourselves = known.as_ref().is_some_and(|row| row.get(0));
+    // Only a superuser may choose the language, and change a login that somebody else has made.
+    let superuser: bool = client
+        .query_one(
+            "select rolsuper from pg_roles where rolname = current_user",
+            &[],
+        )
+        .await
+        .map_err(failed)?
+        .get(0);
+    if let (true, false, true, Some(password)) =
+        (superuser, is_ourselves, known.is_some(), &password)
+    {
+        run_formatted(
+            client,
+            "select format('alter role %I password %L', $1::text, $2::text)",
+            &[&name, password],
+        )
+        .await?;
+    }
     if known.is_none() {
         let password = password.ok_or_else(|| {
             Error::invalid("DATABASE_URL", format!("names the login {name:?}, which does not exist yet; give the password it shall have"))
@@ -95,15 +114,7 @@ async fn create_login(client: &Client, login: &Config) -> Result<()> {
             &[&name, &password],
         )
         .await?;
-        // diesel tells some errors apart by Postgres' English text; only a superuser may choose the language.
-        let superuser: bool = client
-            .query_one(
-                "select rolsuper from pg_roles where rolname = current_user",
-                &[],
-            )
-            .await
-            .map_err(failed)?
-            .get(0);
+        // diesel tells some errors apart by Postgres' English text.
         if superuser {
             run_formatted(
                 client,

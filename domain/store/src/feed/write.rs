@@ -212,12 +212,12 @@ impl<'a> Write<'a> {
     /// That this write has locked a scope found only now. An object may have moved since its scopes were looked up.
     ///
     /// # Errors
-    /// [`Error::Contended`].
+    /// [`Error::Moved`].
     pub(crate) fn must_hold(&self, scope_id: Uuid) -> Result<()> {
         if self.scopes.contains(&scope_id) {
             Ok(())
         } else {
-            Err(Error::Contended)
+            Err(Error::Moved)
         }
     }
 
