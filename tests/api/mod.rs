@@ -14,6 +14,7 @@ mod inspections;
 mod limited_use;
 mod meter_readings;
 mod models;
+mod pages;
 mod parts;
 mod people;
 mod problems;

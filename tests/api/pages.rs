@@ -1,0 +1,81 @@
+//! The pages over HTTP: who gets in, and what they say of a result that should have been computed anew.
+
+use reqwest::Method;
+use rimeyard_harness::machines::Machines;
+use rimeyard_harness::{Answer, PASSWORD, TestServer, email};
+use rimeyard_store::Role;
+use rimeyard_worker::{Settings, drain};
+
+use super::fleet::owner;
+
+/// The cookie of a page that the technician has signed in on.
+async fn cookie(server: &TestServer) -> String {
+    let form = format!(
+        "email={}&password={}",
+        email("ours", Role::Technician).replace('@', "%40"),
+        PASSWORD.replace(' ', "+")
+    );
+    let signed = server
+        .anonymous()
+        .request(Method::POST, "/sign-in")
+        .header("content-type", "application/x-www-form-urlencoded")
+        .body(form);
+    let signed = Answer::of(signed).await.expect(303);
+    let cookie = signed.header("set-cookie");
+    assert!(
+        cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"),
+        "{cookie}"
+    );
+    cookie.split(';').next().unwrap().to_owned()
+}
+
+#[tokio::test]
+async fn a_result_that_was_not_renewed_says_so_on_each_page() {
+    let server = TestServer::start().await;
+    let home = server.world.ours.home.id;
+    let machines = Machines::make_sound(&server.administrator().await, home, 1, 1).await;
+    drain(&server.database, &Settings::default())
+        .await
+        .expect("drained");
+    let cookie = cookie(&server).await;
+    let page = async |path: &str| {
+        let request = server.anonymous().request(Method::GET, path);
+        Answer::of(request.header("cookie", &cookie))
+            .await
+            .expect(200)
+            .body
+    };
+    let paths = [
+        "/".to_owned(),
+        format!("/depots/{home}"),
+        format!("/machines/{}", machines.units[0]),
+    ];
+    for path in &paths {
+        let page = page(path).await;
+        assert!(!page.contains("Not computed anew"), "{page}");
+        assert!(page.to_lowercase().contains("as of "), "{page}");
+    }
+    // Two days ago the last worker stopped.
+    let owner = owner(&server).await;
+    for table in ["depot_state", "unit_state"] {
+        let aged = format!(
+            "update {table} set as_of = now() - interval '2 days', valid_until = now() - interval '1 day'"
+        );
+        owner.execute(&aged, &[]).await.unwrap();
+    }
+    for path in &paths {
+        let page = page(path).await;
+        assert!(page.contains("Not computed anew since"), "{page}");
+        assert!(page.contains("Tell whoever runs the server"), "{page}");
+    }
+}
+
+#[tokio::test]
+async fn without_a_cookie_there_is_the_form_and_the_cookie_opens_pages_only() {
+    let server = TestServer::start().await;
+    let form = server.anonymous().get("/").await;
+    assert!(form.body.contains("Sign in"), "{}", form.body);
+    let by_cookie = server.anonymous().request(Method::GET, "/v1/me");
+    let by_cookie = by_cookie.header("cookie", cookie(&server).await);
+    Answer::of(by_cookie).await.problem(401);
+}
