@@ -3,73 +3,92 @@
 use jiff::civil::Date;
 
 use super::{Quantiles, Running};
+use crate::hours::Usage;
 use crate::season::date_of;
+use crate::snow_days::SnowDays;
 use crate::special::{FastNormal, digamma, trigamma};
 use crate::wear::WearPath;
 
-/// Gauss-Hermite nodes and weights for the standard normal, n = 3 (Abramowitz & Stegun, table 25.10, rescaled).
-const HERMITE: [(f64, f64); 3] = [
-    (-1.732_050_807_568_877_2, 1.0 / 6.0),
-    (0.0, 2.0 / 3.0),
-    (1.732_050_807_568_877_2, 1.0 / 6.0),
-];
+/// The path is taken for five equally likely ones: those that reach the limit at the tenth, three tenths, .. of its hours.
+/// Where only the path is doubtful, the 10, 50 and 90 % of these are its own exactly; where only the use is, all five are
+/// the same path. (Nodes over the hours of use instead are steps, up to 13 days of use off.)
+const PATHS: [f64; 5] = [0.1, 0.3, 0.5, 0.7, 0.9];
 
-/// Hours on so many days of use, at three nodes, worked out when first asked for.
+/// Hours on so many days of use, as mean and standard deviation of their logarithm, worked out when first asked for.
 #[derive(Debug, Default)]
 pub(super) struct Dates {
-    by_days: Vec<Option<[f64; 3]>>,
+    by_days: Vec<Option<(f64, f64)>>,
 }
 
 impl Running<'_> {
-    /// Hours on `days` days of use, over 0: as lognormal, with the exact mean and variance of their logarithm. For a
-    /// date that is near enough, and every part of the unit shares it.
-    fn hours_on(&self, days: u32) -> [f64; 3] {
-        let mut dates = self.dates.borrow_mut();
+    /// Days by which `limit` is reached with chance 0.1, 0.5 and 0.9 by a path that is `from` hours old at the base.
+    pub(super) fn reached_by(&self, path: &WearPath, limit: f64, from: f64) -> Quantiles<Date> {
+        self.dates.borrow_mut().reached_by(
+            &self.usage,
+            &self.shared.snow_days,
+            self.base.day,
+            PATHS.map(|p| path.hours_until(limit, from, p)),
+        )
+    }
+}
+
+impl Dates {
+    /// Mean and standard deviation of the logarithm of the hours on `days` days of use, over 0: exact for a ratio of two
+    /// Gammas, which they are, taken for normal. Every part of the unit shares them.
+    fn log_hours_on(&mut self, usage: &Usage, days: u32) -> (f64, f64) {
         let place = days as usize;
-        if dates.by_days.len() <= place {
-            dates.by_days.resize((place + 1).max(64), None);
+        if self.by_days.len() <= place {
+            self.by_days.resize((place + 1).max(64), None);
         }
-        *dates.by_days[place].get_or_insert_with(|| {
-            let (shape, a, b) = self.usage.parameters();
+        *self.by_days[place].get_or_insert_with(|| {
+            let (shape, a, b) = usage.parameters();
             let shape = shape * f64::from(days);
             let mean = digamma(shape) - digamma(a) + b.ln();
-            let sd = (trigamma(shape) + trigamma(a)).sqrt();
-            HERMITE.map(|(x, _)| (mean + sd * x).exp())
+            (mean, (trigamma(shape) + trigamma(a)).sqrt())
         })
     }
 
-    /// Days by which `limit` is reached with chance 0.1, 0.5 and 0.9 by a path that is `from` hours old at the base.
-    pub(super) fn reached_by(&self, path: &WearPath, limit: f64, from: f64) -> Quantiles<Date> {
-        let days = &self.shared.snow_days;
+    /// Days by which a limit is reached with chance 0.1, 0.5 and 0.9, counted from the day `base`: of paths that reach it
+    /// after so many hours, or never.
+    fn reached_by(
+        &mut self,
+        usage: &Usage,
+        days: &SnowDays,
+        base: i32,
+        hours_until: [Option<f64>; PATHS.len()],
+    ) -> Quantiles<Date> {
         let normal = FastNormal::new();
-        let not_reached = |day: i32| {
-            let sum: f64 = (0..days.scenarios())
-                .map(
-                    |scenario| match days.between(scenario, self.base.day, day + 1) {
-                        0 => path.lasts_fast(normal, limit, from),
-                        count => {
-                            let nodes = HERMITE.iter().zip(self.hours_on(count));
-                            nodes
-                                .map(|((_, weight), hours)| {
-                                    weight * path.lasts_fast(normal, limit, from + hours)
-                                })
-                                .sum()
-                        }
-                    },
-                )
-                .sum();
-            sum / days.scenarios() as f64
+        let until = hours_until.map(|hours| hours.map_or(f64::INFINITY, f64::ln));
+        let mut reached = |day: i32| {
+            let mut sum = 0.0;
+            for scenario in 0..days.scenarios() {
+                let count = days.between(scenario, base, day + 1);
+                let (mean, sd) = if count > 0 {
+                    self.log_hours_on(usage, count)
+                } else {
+                    // No hours at all.
+                    (f64::NEG_INFINITY, 1.0)
+                };
+                for log_hours in until {
+                    sum += match log_hours {
+                        f64::NEG_INFINITY => 1.0,
+                        f64::INFINITY => 0.0,
+                        log_hours => normal.cdf((mean - log_hours) / sd),
+                    };
+                }
+            }
+            sum / (days.scenarios() * PATHS.len()) as f64
         };
-        let horizon = days.horizon().max(self.base.day);
-        let at_last = 1.0 - not_reached(horizon);
-        let first_day = |p: f64, from: i32| {
+        let horizon = days.horizon().max(base);
+        let at_last = reached(horizon);
+        let mut first_day = |p: f64, from: i32| {
             if at_last < p {
                 return None;
             }
             let (mut low, mut high) = (from, horizon);
             while low < high {
                 let middle = low + (high - low) / 2;
-                if 1.0 - not_reached(middle) >= p {
+                if reached(middle) >= p {
                     high = middle;
                 } else {
                     low = middle + 1;
@@ -77,7 +96,7 @@ impl Running<'_> {
             }
             Some(high)
         };
-        let p10 = first_day(0.1, self.base.day);
+        let p10 = first_day(0.1, base);
         let p50 = p10.and_then(|from| first_day(0.5, from));
         let p90 = p50.and_then(|from| first_day(0.9, from));
         Quantiles {
@@ -85,5 +104,106 @@ impl Running<'_> {
             p50: p50.map(date_of),
             p90: p90.map(date_of),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::facts::MonthDay;
+    use crate::hours::UsagePrior;
+    use crate::season::{Winter, day_number};
+    use crate::wear::{WearPrior, WearReading};
+
+    /// Against the chance averaged over the hours (`lasts_over`, which is held to scipy): on how many days of use it first
+    /// is 0.1, 0.5 and 0.9.
+    #[test]
+    fn dates_are_those_of_the_averaged_chance() {
+        let (starts, ends) = (
+            MonthDay::parse("11-15").unwrap(),
+            MonthDay::parse("04-10").unwrap(),
+        );
+        let base = day_number(Winter(2025).starts());
+        let days = SnowDays::typical(Winter(2025).starts(), starts, ends, 60);
+        let prior = UsagePrior {
+            shape: 1.0,
+            prior_days: 8.0,
+            prior_hours_per_day: 1.5,
+        };
+        let rings = WearPrior {
+            as_new: 5.5,
+            as_new_sd: 0.25,
+            rate: 0.05,
+            rate_sd: 0.02,
+            reading_sd: 0.1,
+            grows: false,
+        };
+        let mut worst = 0.0_f64;
+        for (run_hours, run_days) in [(0.0, 0.0), (12.0, 9.0), (47.0, 29.0), (400.0, 250.0)] {
+            let usage = Usage::new(&prior, run_hours, run_days);
+            for read in [
+                &[][..],
+                &[(20.0, 4.6)],
+                &[(20.0, 4.5), (40.0, 3.4), (60.0, 2.4)],
+            ] {
+                let readings: Vec<WearReading> = read
+                    .iter()
+                    .map(|(hours, value)| WearReading {
+                        hours: *hours,
+                        value: *value,
+                    })
+                    .collect();
+                let path = WearPath::new(&rings, &readings);
+                let from = read.last().map_or(0.0, |reading| reading.0);
+                let found = Dates::default().reached_by(
+                    &usage,
+                    &days,
+                    base,
+                    PATHS.map(|p| path.hours_until(1.5, from, p)),
+                );
+                let found = [found.p10, found.p50, found.p90];
+                for (p, found) in [0.1, 0.5, 0.9].into_iter().zip(found) {
+                    let exact = (1..600).find(|count| {
+                        let table = usage.table(&[f64::from(*count)]);
+                        1.0 - path.lasts_over(1.5, from, &table) >= p
+                    });
+                    let (Some(exact), Some(found)) = (exact, found) else {
+                        panic!("{exact:?} {found:?}");
+                    };
+                    let found = days.between(0, base, day_number(found) + 1);
+                    let off =
+                        (f64::from(found) - f64::from(exact)).abs() / f64::from(exact).max(20.0);
+                    worst = worst.max(off);
+                    assert!(
+                        off <= 0.1,
+                        "{run_hours} h on {run_days} days, {read:?}, p {p}: {found}, exactly {exact}"
+                    );
+                }
+            }
+        }
+        println!("worst {worst}");
+    }
+
+    #[test]
+    fn what_is_past_is_reached_today_and_what_never_comes_has_no_date() {
+        let (starts, ends) = (
+            MonthDay::parse("11-15").unwrap(),
+            MonthDay::parse("04-10").unwrap(),
+        );
+        let today = Winter(2025).starts();
+        let days = SnowDays::typical(today, starts, ends, 60);
+        let prior = UsagePrior {
+            shape: 1.0,
+            prior_days: 8.0,
+            prior_hours_per_day: 1.5,
+        };
+        let usage = Usage::new(&prior, 400.0, 250.0);
+        let reached = |hours| Dates::default().reached_by(&usage, &days, day_number(today), hours);
+        let past = reached([Some(0.0); 5]);
+        assert_eq!([past.p10, past.p50, past.p90], [Some(today); 3]);
+        let never = reached([None; 5]);
+        assert_eq!([never.p10, never.p50, never.p90], [None; 3]);
+        let half = reached([Some(10.0), Some(20.0), Some(30.0), None, None]);
+        assert!(half.p10.is_some() && half.p50.is_some() && half.p90.is_none());
     }
 }
