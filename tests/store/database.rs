@@ -1,9 +1,10 @@
 //! Connections: what is said when Postgres is away, and what happens when it comes back.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU16, AtomicU32, Ordering};
 use std::time::Duration;
 
+use rimeyard_harness::eventually;
 use rimeyard_store::private::{Cluster, Keep};
 use rimeyard_store::{Database, Error, Sizes, Tenant, feed, migrate};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -82,29 +83,62 @@ async fn connections_that_postgres_closed_are_not_used_again() {
     }
 }
 
+/// An address that stays while what stands behind it moves to another port.
+async fn relay(behind: Arc<AtomicU16>) -> u16 {
+    let listener = TcpListener::bind("127.0.0.1:0").await.expect("a free port");
+    let port = listener.local_addr().expect("bound").port();
+    tokio::spawn(async move {
+        while let Ok((mut client, _)) = listener.accept().await {
+            let behind = behind.load(Ordering::SeqCst);
+            tokio::spawn(async move {
+                if let Ok(mut server) = TcpStream::connect(("127.0.0.1", behind)).await {
+                    let _ = tokio::io::copy_bidirectional(&mut client, &mut server).await;
+                }
+            });
+        }
+    });
+    port
+}
+
+fn port_of(url: &str) -> u16 {
+    let port = url.rsplit([':', '/']).nth(1).expect("a port");
+    port.parse().expect("a number")
+}
+
 #[tokio::test]
 async fn a_database_that_restarts_is_found_again() {
     let folder = std::env::temp_dir().join(format!("rimeyard-restart-{}", Uuid::now_v7()));
-    let cluster = Cluster::start(&folder, Keep::Scratch)
-        .await
-        .expect("started");
+    let start = async || {
+        Cluster::start(&folder, Keep::Durable)
+            .await
+            .expect("started")
+    };
+    let cluster = start().await;
     cluster.create_database("kept").await.expect("made");
-    migrate::migrate(&cluster.owner_url("kept"), &cluster.login_url("kept"))
+    let login = cluster.login_url("kept");
+    migrate::migrate(&cluster.owner_url("kept"), &login)
         .await
         .expect("migrated");
-    let database = Database::connect(&cluster.login_url("kept"), Sizes::default())
+    let behind = Arc::new(AtomicU16::new(port_of(&login)));
+    let port = relay(behind.clone()).await;
+    let url = login.replace(&format!(":{}/", port_of(&login)), &format!(":{port}/"));
+    let database = Database::connect(&url, Sizes::default())
         .await
         .expect("connected");
     let tenant = Tenant::system(Uuid::now_v7());
-    database
-        .read(&tenant, async |tx| feed::heads(tx).await)
-        .await
-        .expect("read");
+    let read = async || {
+        database
+            .read(&tenant, async |tx| feed::heads(tx).await)
+            .await
+    };
+    read().await.expect("read");
     cluster.stop().await.expect("stopped");
-    let away = database
-        .read(&tenant, async |tx| feed::heads(tx).await)
-        .await;
+    let away = read().await;
     assert!(matches!(away, Err(Error::Unavailable(_))), "{away:?}");
+    let cluster = start().await;
+    behind.store(port_of(&cluster.login_url("kept")), Ordering::SeqCst);
+    eventually(10.0, "the database is found", async || read().await.is_ok()).await;
+    cluster.stop().await.expect("stopped");
     std::fs::remove_dir_all(&folder).expect("erased");
 }
 
@@ -190,8 +224,7 @@ async fn statements_travel_together() {
     let house = House::new().await;
     let depot = house.depot().await;
     let direct = cluster().await.login_url(&house.name);
-    let port = direct.rsplit([':', '/']).nth(1).expect("a port");
-    let wire = Wire::to(port.parse().expect("a number")).await;
+    let wire = Wire::to(port_of(&direct)).await;
     let sizes = Sizes {
         app: 1,
         door: 1,

@@ -140,24 +140,29 @@ async fn a_worker_that_dies_holding_a_lease_loses_nothing_and_another_finishes_o
     let before = head(&server, home).await;
 
     let writer = Writer::start(&server, None).await;
-    let short = Settings {
-        lease: Duration::from_millis(1_500),
-        ..settings()
-    };
-    let (database, dying) = (server.database.clone(), short.clone());
-    let victim = tokio::spawn(async move { pass(&database, &dying).await });
+    let database = server.database.clone();
+    let victim = tokio::spawn(async move { pass(&database, &settings()).await });
     until_a_worker_waits(&server).await;
     victim.abort();
     assert!(victim.await.expect_err("it died").is_cancelled());
     writer.commit().await;
 
-    let early = drain(&server.database, &short).await.expect("drained");
+    let early = drain(&server.database, &settings()).await.expect("drained");
     assert_eq!(
         early.taken(),
         0,
         "the dead worker's lease is respected until it ends"
     );
-    let workers = [(); 2].map(|()| Running::start(&server.database, short.clone()));
+    // It ends.
+    owner(&server)
+        .await
+        .execute(
+            "update mark set leased_until = now() where leased_until is not null",
+            &[],
+        )
+        .await
+        .expect("ended");
+    let workers = [(); 2].map(|()| Running::start(&server.database, settings()));
     eventually(
         "another worker takes over",
         Duration::from_secs(10),
@@ -187,11 +192,8 @@ async fn told_to_stop_a_worker_finishes_what_it_took() {
     let writer = Writer::start(&server, None).await;
     let worker = Running::start(&server.database, settings());
     until_a_worker_waits(&server).await;
-    let stopping = tokio::spawn(worker.stop());
-    tokio::time::sleep(Duration::from_millis(200)).await;
-    assert!(!stopping.is_finished(), "it has taken the depot");
-    writer.commit().await;
-    stopping.await.expect("it stops");
+    // It is told before what it waits for ends: futures joined are polled in their order.
+    tokio::join!(worker.stop(), writer.commit());
     assert_eq!(
         drained(&server).await.taken(),
         0,

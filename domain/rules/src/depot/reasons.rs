@@ -82,12 +82,12 @@ pub fn because(
     all
 }
 
-/// "clear", or "clear, places up to 900 mm wide".
+/// "clearing", or "clearing, places up to 900 mm wide".
 fn name(work: &WorkOf<'_>) -> String {
     let kind = match work.work {
-        Work::Clear => "clear",
-        Work::Spread => "spread",
-        Work::Blow => "blow",
+        Work::Clear => "clearing",
+        Work::Spread => "spreading",
+        Work::Blow => "blowing",
     };
     match work.narrowest_width_mm {
         Some(width) => format!("{kind}, places up to {} mm wide", number(width, 0)),

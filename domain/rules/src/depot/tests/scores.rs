@@ -38,7 +38,7 @@ fn the_score_of_two_machines_by_hand() {
     assert!(
         document.because[0]
             .text
-            .starts_with("clear: 1984 m2/h needed for design storm"),
+            .starts_with("clearing: 1984 m2/h needed for design storm"),
         "{:?}",
         document.because
     );

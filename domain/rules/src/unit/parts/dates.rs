@@ -20,13 +20,30 @@ pub(super) struct Dates {
     by_days: Vec<Option<(f64, f64)>>,
 }
 
+/// A storm in the days to come: its hours stand for the days of use it covers.
+#[derive(Debug, Clone, Copy)]
+struct DatedStorm {
+    /// After the base.
+    first_day: i32,
+    last_day: i32,
+    hours: f64,
+}
+
 impl Running<'_> {
-    /// Days by which `limit` is reached with chance 0.1, 0.5 and 0.9 by a path that is `from` hours old at the base.
+    /// Days by which `limit` is reached with chance 0.1, 0.5 and 0.9 by a path that is `from` hours old at the base. A
+    /// storm that has a date counts with its hours; the design storm has none.
     pub(super) fn reached_by(&self, path: &WearPath, limit: f64, from: f64) -> Quantiles<Date> {
+        let storm = &self.shared.storm;
+        let storm = storm.starts_at.map(|_| DatedStorm {
+            first_day: storm.first_day.max(self.base.day + 1),
+            last_day: storm.last_day.max(self.base.day),
+            hours: self.storm_hours,
+        });
         self.dates.borrow_mut().reached_by(
             &self.usage,
             &self.shared.snow_days,
             self.base.day,
+            storm,
             PATHS.map(|p| path.hours_until(limit, from, p)),
         )
     }
@@ -55,14 +72,27 @@ impl Dates {
         usage: &Usage,
         days: &SnowDays,
         base: i32,
+        storm: Option<DatedStorm>,
         hours_until: [Option<f64>; PATHS.len()],
     ) -> Quantiles<Date> {
         let normal = FastNormal::new();
-        let until = hours_until.map(|hours| hours.map_or(f64::INFINITY, f64::ln));
+        let log = |spent: f64| {
+            hours_until
+                .map(|hours| hours.map_or(f64::INFINITY, |hours| (hours - spent).max(0.0).ln()))
+        };
+        let (without, with) = (log(0.0), log(storm.map_or(0.0, |storm| storm.hours)));
         let mut reached = |day: i32| {
             let mut sum = 0.0;
+            let storm = storm.filter(|storm| storm.first_day <= day);
+            let until = if storm.is_some() { with } else { without };
             for scenario in 0..days.scenarios() {
-                let count = days.between(scenario, base, day + 1);
+                let count = match storm {
+                    None => days.between(scenario, base, day + 1),
+                    Some(storm) => {
+                        days.between(scenario, base, storm.first_day)
+                            + days.between(scenario, storm.last_day, day + 1)
+                    }
+                };
                 let (mean, sd) = if count > 0 {
                     self.log_hours_on(usage, count)
                 } else {
@@ -159,6 +189,7 @@ mod tests {
                     &usage,
                     &days,
                     base,
+                    None,
                     PATHS.map(|p| path.hours_until(1.5, from, p)),
                 );
                 let found = [found.p10, found.p50, found.p90];
@@ -198,12 +229,55 @@ mod tests {
             prior_hours_per_day: 1.5,
         };
         let usage = Usage::new(&prior, 400.0, 250.0);
-        let reached = |hours| Dates::default().reached_by(&usage, &days, day_number(today), hours);
+        let reached =
+            |hours| Dates::default().reached_by(&usage, &days, day_number(today), None, hours);
         let past = reached([Some(0.0); 5]);
         assert_eq!([past.p10, past.p50, past.p90], [Some(today); 3]);
         let never = reached([None; 5]);
         assert_eq!([never.p10, never.p50, never.p90], [None; 3]);
         let half = reached([Some(10.0), Some(20.0), Some(30.0), None, None]);
         assert!(half.p10.is_some() && half.p50.is_some() && half.p90.is_none());
+    }
+    /// A storm of 12 hours that stands for its days: who has 10 hours to go reaches the limit on its first day, who has 20
+    /// as many days of use after it as 8 hours take.
+    #[test]
+    fn a_dated_storm_counts_with_its_hours() {
+        let (starts, ends) = (
+            MonthDay::parse("11-15").unwrap(),
+            MonthDay::parse("04-10").unwrap(),
+        );
+        let today = date_of(day_number(Winter(2025).starts()) + 150);
+        let days = SnowDays::typical(today, starts, ends, 60);
+        let prior = UsagePrior {
+            shape: 1.0,
+            prior_days: 8.0,
+            prior_hours_per_day: 1.5,
+        };
+        let usage = Usage::new(&prior, 400.0, 250.0);
+        let base = day_number(today);
+        let storm = DatedStorm {
+            first_day: base + 40,
+            last_day: base + 41,
+            hours: 12.0,
+        };
+        let p50 = |storm, base, hours| {
+            let found = Dates::default().reached_by(&usage, &days, base, storm, [Some(hours); 5]);
+            day_number(found.p50.unwrap())
+        };
+        // 60 days of use on 147 days at 1.6 hours: 40 days are some 26 hours.
+        let few = DatedStorm {
+            first_day: base + 3,
+            last_day: base + 4,
+            ..storm
+        };
+        assert_eq!(p50(Some(few), base, 10.0), base + 3);
+        assert_eq!(
+            p50(Some(storm), base, 10.0),
+            p50(None, base, 10.0),
+            "before the storm"
+        );
+        let after = p50(Some(few), base, 20.0);
+        let eight = p50(None, base, 8.0);
+        assert!((eight - 2..=eight + 4).contains(&after), "{after} {eight}");
     }
 }
