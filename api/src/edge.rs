@@ -90,7 +90,7 @@ fn code(headers: &mut HeaderMap) {
     }
 }
 
-/// The ETag without what [`code`] has added.
+/// The ETag without the coding that this edge has added.
 pub fn uncoded(etag: &str) -> String {
     ["gzip", "zstd"]
         .iter()
