@@ -231,7 +231,10 @@ async fn statements_travel_together() {
         clock: 1,
     };
     let database = Database::connect(
-        &direct.replace(&format!(":{port}/"), &format!(":{}/", wire.port)),
+        &direct.replace(
+            &format!(":{}/", port_of(&direct)),
+            &format!(":{}/", wire.port),
+        ),
         sizes,
     )
     .await

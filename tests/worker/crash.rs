@@ -7,7 +7,7 @@ use rimeyard_harness::TestServer;
 use rimeyard_harness::machines::Machines;
 use rimeyard_store::hold::{self, NewHold};
 use rimeyard_store::{Role, Tenant, feed};
-use rimeyard_worker::{Pass, Settings, drain, pass};
+use rimeyard_worker::{Pass, drain, pass};
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
 use uuid::Uuid;
