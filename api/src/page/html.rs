@@ -27,7 +27,7 @@ td.figure, th.figure { text-align: right; font-variant-numeric: tabular-nums; wh
 td.figure.score { font-size: 1.35rem; line-height: 1.2; font-weight: 600; }
 td ul { margin: 0; padding-left: 1.1rem; }
 a { color: LinkText; }
-tbody th a, header a, button { display: inline-block; min-height: 1.5rem; }
+tbody th a, header a, button { display: inline-block; min-height: 1.5rem; white-space: nowrap; }
 a:focus-visible, button:focus-visible, input:focus-visible, .scroll:focus-visible { outline: 3px solid currentColor; outline-offset: 2px; }
 form.sign-in { display: grid; gap: .75rem; max-width: 24rem; margin-top: 1rem; }
 label { display: grid; gap: .25rem; font-weight: 600; }
@@ -36,7 +36,7 @@ header form { margin: 0; }
 header button { padding: .25rem .75rem; min-height: 2rem; }
 .skip { position: absolute; left: -999rem; }
 .skip:focus { left: 1rem; top: .5rem; background: Canvas; padding: .5rem; }
-.faint { color: color-mix(in srgb, CanvasText 75%, Canvas); }
+.faint { color: color-mix(in srgb, CanvasText 75%, Canvas); font-weight: normal; }
 .wrong { border-left: .3rem solid currentColor; padding-left: .75rem; }
 @media print { header form, .skip { display: none; } body { max-width: none; font-size: 10pt; } tr { break-inside: avoid; } }
 ";
