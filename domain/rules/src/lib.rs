@@ -9,6 +9,7 @@ pub mod calculations;
 pub mod checklist;
 pub mod demand;
 pub mod depot;
+pub mod due;
 pub mod facts;
 pub mod hours;
 pub mod invalid;
