@@ -141,10 +141,10 @@ pub struct Owed {
     /// The date due, or the likeliest (p50) of one that hours decide; absent where it is not within 10 seasons.
     #[cfg_attr(feature = "schema", schema(value_type = Option<String>, format = Date))]
     pub on: Option<Date>,
-    /// The date with chance 0.1 and 0.9; the same where the calendar decides.
+    /// By when with chance 0.1; the same as `on` where the calendar decides.
     #[cfg_attr(feature = "schema", schema(value_type = Option<String>, format = Date))]
     pub early: Option<Date>,
-    #[allow(missing_docs)]
+    /// By when with chance 0.9; the same as `on` where the calendar decides.
     #[cfg_attr(feature = "schema", schema(value_type = Option<String>, format = Date))]
     pub late: Option<Date>,
     /// The running hours due, where hours decide.

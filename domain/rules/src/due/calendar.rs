@@ -21,7 +21,8 @@ const DAY_S: i64 = 86_400;
 #[derive(Debug, Clone, PartialEq)]
 pub struct CalendarRule {
     text: String,
-    rule: RRule<Unvalidated>,
+    // Boxed: it is large beside the other triggers.
+    rule: Box<RRule<Unvalidated>>,
 }
 
 impl CalendarRule {
@@ -29,7 +30,7 @@ impl CalendarRule {
     /// knows.
     pub fn after(&self, from: Date) -> Option<Date> {
         let start = start(from)?;
-        let rule = self.rule.clone().validate(start).ok()?;
+        let rule = RRule::clone(&self.rule).validate(start).ok()?;
         let next = RRuleSet::new(start)
             .rrule(rule)
             .limit()
@@ -72,7 +73,7 @@ impl FromStr for CalendarRule {
         }
         let found = CalendarRule {
             text: text.to_owned(),
-            rule,
+            rule: Box::new(rule),
         };
         // Each 30 February, and what the rule's library refuses beside a start.
         if found.after(Date::constant(2000, 1, 1)).is_none() {
