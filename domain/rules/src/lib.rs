@@ -20,6 +20,7 @@ pub mod score;
 pub mod season;
 pub mod sheet;
 pub mod snow_days;
+pub mod snowfall;
 pub mod spares;
 pub mod special;
 pub mod start;
