@@ -6,7 +6,7 @@ use uuid::Uuid;
 
 use crate::because::chance_rounded;
 use crate::facts::DepotFacts;
-use crate::snow_days::SnowDays;
+use crate::snow_days::{FixedSeason, OnRecord, SnowDays};
 use crate::storm::{Storm, StormName};
 use crate::unit::clock::UnitClock;
 use crate::unit::standing::Status;
@@ -140,12 +140,12 @@ pub struct Evaluation {
 /// Computes a depot and all its units as they stand at `as_of`. Facts later than that do not count.
 pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
     let today = facts.zone.to_datetime(as_of).date();
-    let snow_days = SnowDays::typical(
-        today,
-        facts.season_starts,
-        facts.season_ends,
-        facts.typical_snow_days,
-    );
+    let fixed = FixedSeason {
+        starts: facts.season_starts,
+        ends: facts.season_ends,
+        snow_days: facts.typical_snow_days,
+    };
+    let snow_days = SnowDays::new(today, fixed, OnRecord::default());
     let storm = Storm::of(facts, as_of, today);
     let shared = Shared {
         facts,
