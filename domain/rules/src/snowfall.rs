@@ -110,7 +110,7 @@ mod tests {
         assert_eq!(days.len(), 366);
         assert_eq!(
             past_winters(&days, 25.0, date(2024, 7, 1)),
-            [expected.clone()]
+            std::slice::from_ref(&expected)
         );
         assert_eq!(past_winters(&days, 25.0, date(2024, 6, 30)), []);
         assert_eq!(expected.first_and_last(), Some((142.0, 243.0)));
