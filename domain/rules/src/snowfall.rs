@@ -36,7 +36,35 @@ impl PastWinter {
 /// The winters on record: those over by `today` with nine tenths of their days observed, oldest first. A day with at
 /// least `threshold_mm` of new snow is a snow day. Of two observations of a day the later in the list counts.
 pub fn past_winters(observed: &[DailySnowfall], threshold_mm: f64, today: Date) -> Vec<PastWinter> {
-    let mut days: Vec<(Winter, i32, f64)> = observed
+    let days = in_order(observed);
+    days.chunk_by(|a, b| a.0 == b.0)
+        .filter_map(|days| {
+            let winter = days.first()?.0;
+            let length = days_between(winter.starts(), winter.next().starts());
+            (winter < Winter::of(today) && enough(days.len(), length)).then(|| PastWinter {
+                winter,
+                snow_days: snow_days(days, threshold_mm),
+            })
+        })
+        .collect()
+}
+
+/// The snow days so far of the winter that `today` is in, as days from 1 July on; `None` unless nine tenths of its days up
+/// to `today` were observed.
+pub fn this_winter(observed: &[DailySnowfall], threshold_mm: f64, today: Date) -> Option<Vec<i32>> {
+    let winter = Winter::of(today);
+    let days: Vec<Day> = in_order(observed)
+        .into_iter()
+        .filter(|(of, day, _)| *of == winter && *day <= winter.day(today))
+        .collect();
+    enough(days.len(), winter.day(today) + 1).then(|| snow_days(&days, threshold_mm))
+}
+
+/// A day observed: its winter, its number from 1 July on, its snow.
+type Day = (Winter, i32, f64);
+
+fn in_order(observed: &[DailySnowfall]) -> Vec<Day> {
+    let mut days: Vec<Day> = observed
         .iter()
         .map(|day| {
             let winter = Winter::of(day.on);
@@ -48,21 +76,17 @@ pub fn past_winters(observed: &[DailySnowfall], threshold_mm: f64, today: Date) 
     days.reverse();
     days.dedup_by_key(|(winter, day, _)| (*winter, *day));
     days.reverse();
-    days.chunk_by(|a, b| a.0 == b.0)
-        .filter_map(|days| {
-            let winter = days.first()?.0;
-            let length = days_between(winter.starts(), winter.next().starts());
-            let enough = days.len() as f64 >= OBSERVED_MIN * f64::from(length);
-            let over = winter < Winter::of(today);
-            (enough && over).then(|| PastWinter {
-                winter,
-                snow_days: days
-                    .iter()
-                    .filter(|(_, _, snowfall_mm)| *snowfall_mm >= threshold_mm)
-                    .map(|(_, day, _)| *day)
-                    .collect(),
-            })
-        })
+    days
+}
+
+fn enough(observed: usize, of: i32) -> bool {
+    observed as f64 >= OBSERVED_MIN * f64::from(of)
+}
+
+fn snow_days(days: &[Day], threshold_mm: f64) -> Vec<i32> {
+    days.iter()
+        .filter(|(_, _, snowfall_mm)| *snowfall_mm >= threshold_mm)
+        .map(|(_, day, _)| *day)
         .collect()
 }
 
@@ -113,6 +137,14 @@ mod tests {
             std::slice::from_ref(&expected)
         );
         assert_eq!(past_winters(&days, 25.0, date(2024, 6, 30)), []);
+        let so_far = |today| this_winter(&days, 25.0, today);
+        assert_eq!(so_far(date(2024, 2, 28)), Some(vec![142]));
+        assert_eq!(so_far(date(2024, 2, 29)), Some(vec![142, 243]));
+        assert_eq!(
+            so_far(date(2024, 7, 1)),
+            None,
+            "of the winter after, nothing was observed"
+        );
         assert_eq!(expected.first_and_last(), Some((142.0, 243.0)));
         // Without summer days: 330 of 366 are enough (329.4), 329 are not.
         days.drain(..36);
