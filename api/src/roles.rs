@@ -2,7 +2,9 @@
 //! shows it and [`guard`](crate::guard) enforces what the document shows, so the two cannot differ. Where within the
 //! organisation a person may read and write is not said here: every finder narrows by the depots granted.
 
-use rimeyard_store::Role::{self, Administrator, DepotLead, DistrictManager, Operator, Technician};
+use rimeyard_store::Role::{
+    self, Administrator, DepotLead, DepotSystem, DistrictManager, Operator, Technician,
+};
 use serde::{Serialize, Serializer};
 
 /// A list of roles.
@@ -21,6 +23,8 @@ pub const LEADS: Roles = Roles(&[DepotLead, DistrictManager, Administrator]);
 pub const INSPECTORS: Roles = Roles(&[Technician, DepotLead, Administrator]);
 /// Who says what the meter shows and whether a machine started.
 pub const METER_READERS: Roles = Roles(&[Technician, Operator, DepotLead, Administrator]);
+/// Who says how much snow fell: those who lead, and the depot's own program.
+pub const OBSERVERS: Roles = Roles(&[DepotLead, DistrictManager, DepotSystem, Administrator]);
 /// Who works on machines with tools: parts, lifting holds, changes of units.
 pub const MECHANICS: Roles = Roles(&[Technician, DepotLead, DistrictManager, Administrator]);
 /// Everyone who may stop a machine: hold tags.

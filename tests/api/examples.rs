@@ -211,6 +211,7 @@ pub fn body(operation: &str) -> Value {
         "holds_create" => json!({"reason": "smells of fuel"}),
         "holds_lift" => json!({"inspection_id": absent("inspection_id")}),
         "limited_uses_create" => limited_use(""),
+        "snowfall_note" => json!({"days": [{"on": "2024-12-01", "snowfall_mm": 80}]}),
         "limited_uses_admit" => json!({"storm_id": absent("storm_id")}),
         "parts_create" => json!({"part": "auger_belt", "how": "renewed", "fitted_at": days_ago(1)}),
         "sheets_create" => json!(two_stage_thrower()),

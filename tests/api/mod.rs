@@ -21,6 +21,7 @@ mod problems;
 mod readiness;
 mod refusals;
 mod session;
+mod snowfall;
 mod storms;
 mod sync_pull;
 mod unit_checklist;

@@ -124,6 +124,8 @@ fn depot(units: u128) -> DepotFacts {
         zone: TimeZone::fixed(jiff::tz::offset(-7)),
         season_starts: MonthDay::parse("11-15").expect("a day"),
         season_ends: MonthDay::parse("04-10").expect("a day"),
+        snow_day_mm: 25.0,
+        snowfall: Vec::new(),
         typical_snow_days: 25,
         design_storm: DesignStorm::default(),
         duties: vec![Duty {

@@ -39,6 +39,7 @@ pub mod people;
 pub mod readiness;
 pub mod session;
 pub mod sheets;
+pub mod snowfall;
 pub mod storms;
 pub mod sync;
 pub mod units;
@@ -56,6 +57,7 @@ where
         .configure(health::routes)
         .configure(session::routes)
         .configure(depots::routes)
+        .configure(snowfall::routes)
         .configure(inspections::routes)
         .configure(meter_readings::routes)
         .configure(findings::routes)

@@ -6,7 +6,8 @@ use uuid::Uuid;
 
 use crate::because::chance_rounded;
 use crate::facts::DepotFacts;
-use crate::snow_days::SnowDays;
+use crate::snow_days::{FixedSeason, OnRecord, SnowDays};
+use crate::snowfall::{past_winters, this_winter};
 use crate::storm::{Storm, StormName};
 use crate::unit::clock::UnitClock;
 use crate::unit::standing::Status;
@@ -103,13 +104,14 @@ pub struct DepotState {
 /// Where a depot's days of use come from (section 2).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SeasonInputs {
-    /// `fixed dates`: the depot's own, its typical snow days spread over them. As the `season` calculation says it.
+    /// `history`: five winters on record tell its dates; else `fixed dates`, the depot's own. As the `season` calculation
+    /// says it.
     pub from: String,
     /// First day of this season: the one running, else the next to start.
     pub starts: Date,
     /// Its last day.
     pub ends: Date,
-    /// Snow days of each scenario in a whole season.
+    /// Snow days of each scenario in the whole winter: of each winter on record, or typical ones.
     pub snow_days: Vec<u32>,
 }
 
@@ -140,12 +142,18 @@ pub struct Evaluation {
 /// Computes a depot and all its units as they stand at `as_of`. Facts later than that do not count.
 pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
     let today = facts.zone.to_datetime(as_of).date();
-    let snow_days = SnowDays::typical(
-        today,
-        facts.season_starts,
-        facts.season_ends,
-        facts.typical_snow_days,
-    );
+    let fixed = FixedSeason {
+        starts: facts.season_starts,
+        ends: facts.season_ends,
+        snow_days: facts.typical_snow_days,
+    };
+    let winters = past_winters(&facts.snowfall, facts.snow_day_mm, today);
+    let this_winter = this_winter(&facts.snowfall, facts.snow_day_mm, today);
+    let record = OnRecord {
+        winters: &winters,
+        this_winter: this_winter.as_deref(),
+    };
+    let snow_days = SnowDays::new(today, fixed, record);
     let storm = Storm::of(facts, as_of, today);
     let shared = Shared {
         facts,

@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use crate::sheet::{Effect, Sheet, Work};
+use crate::snowfall::DailySnowfall;
 use crate::verdict::Verdict;
 
 mod month_day;
@@ -34,6 +35,10 @@ pub struct DepotFacts {
     pub season_ends: MonthDay,
     /// Snow days in a typical season.
     pub typical_snow_days: u32,
+    /// A day with at least so much new snow is a snow day, mm.
+    pub snow_day_mm: f64,
+    /// Its snowfall, day by day, each day once.
+    pub snowfall: Vec<DailySnowfall>,
     /// The storm it must be able to meet, when none is named.
     pub design_storm: DesignStorm,
     /// The ground it must clear.

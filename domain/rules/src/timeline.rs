@@ -200,10 +200,16 @@ impl Timeline {
 mod tests {
     use super::*;
     use crate::facts::MonthDay;
+    use crate::snow_days::{FixedSeason, OnRecord};
 
     fn days_of(today: Date) -> SnowDays {
         let parse = |text| MonthDay::parse(text).unwrap();
-        SnowDays::typical(today, parse("11-15"), parse("04-10"), 24)
+        let fixed = FixedSeason {
+            starts: parse("11-15"),
+            ends: parse("04-10"),
+            snow_days: 24,
+        };
+        SnowDays::new(today, fixed, OnRecord::default())
     }
 
     /// Readings on the 1st of January, February and so on, at noon; `~` marks an estimate, `new` a replaced meter. What is

@@ -37,6 +37,7 @@ mod prepared;
 pub mod private;
 pub mod schema;
 pub mod sheet;
+pub mod snowfall;
 pub mod state;
 pub mod storm;
 pub mod sweep;

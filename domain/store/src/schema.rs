@@ -359,6 +359,18 @@ diesel::table! {
 }
 
 diesel::table! {
+    snowfall (org_id, depot_id, on_day, id) {
+        org_id -> Uuid,
+        depot_id -> Uuid,
+        on_day -> Date,
+        id -> Uuid,
+        snowfall_mm -> Double,
+        noted_by -> Uuid,
+        noted_at -> Timestamptz,
+    }
+}
+
+diesel::table! {
     storm (org_id, id) {
         org_id -> Uuid,
         id -> Uuid,
@@ -438,6 +450,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     refresh_token,
     sheet,
     signing_key,
+    snowfall,
     storm,
     storm_depot,
     unit,

@@ -14,6 +14,14 @@ pub struct MonthDay {
 }
 
 impl MonthDay {
+    /// The day of the year that a date is.
+    pub fn of(date: Date) -> Self {
+        MonthDay {
+            month: date.month(),
+            day: date.day(),
+        }
+    }
+
     /// The month, 1 to 12.
     pub fn month(self) -> i8 {
         self.month

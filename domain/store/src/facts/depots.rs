@@ -3,12 +3,15 @@
 use std::collections::BTreeMap;
 
 use diesel::QueryableByName;
-use diesel::sql_types::{Array, Date, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid};
+use diesel::sql_types::{
+    Array, Date, Double, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid,
+};
 use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use rimeyard_rules::facts::{DepotFacts, MonthDay, Settings, UnitFacts};
 use rimeyard_rules::sheet::Sheet;
+use rimeyard_rules::snowfall::DailySnowfall;
 use serde::de::DeserializeOwned;
 use uuid::Uuid;
 
@@ -34,6 +37,12 @@ struct DepotRow {
     season_ends: String,
     #[diesel(sql_type = Integer)]
     typical_snow_days: i32,
+    #[diesel(sql_type = Double)]
+    snow_day_mm: f64,
+    #[diesel(sql_type = Array<Date>)]
+    snow_dates: Vec<jiff_diesel::Date>,
+    #[diesel(sql_type = Array<Double>)]
+    snowfall_mm: Vec<f64>,
     #[diesel(sql_type = Text)]
     design_storm: String,
     #[diesel(sql_type = Text)]
@@ -46,9 +55,17 @@ struct DepotRow {
 pub(super) async fn depots(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<BTreeMap<Uuid, DepotFacts>> {
     let rows: Vec<DepotRow> = prepared(
         diesel::sql_query(
-            "select id, name, zone, season_starts, season_ends, typical_snow_days, design_storm::text, duties::text,
-                    operators::text
-             from depot where org_id = $1 and id = any($2)",
+            "select id, name, zone, season_starts, season_ends, typical_snow_days, snow_day_mm,
+                    coalesce(snow_dates, '{}') as snow_dates, coalesce(snowfall_mm, '{}') as snowfall_mm,
+                    design_storm::text, duties::text, operators::text
+             from depot d left join lateral (
+                 select array_agg(on_day order by on_day) as snow_dates, array_agg(s.snowfall_mm order by on_day) as snowfall_mm
+                 from (
+                     select distinct on (on_day) on_day, snowfall_mm from snowfall
+                     where org_id = $1 and depot_id = d.id order by on_day, id desc
+                 ) s
+             ) fallen on true
+             where org_id = $1 and id = any($2)",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<Array<SqlUuid>, _>(depot_ids),
@@ -76,6 +93,16 @@ impl DepotRow {
             season_ends: day("season_ends", &self.season_ends)?,
             typical_snow_days: u32::try_from(self.typical_snow_days)
                 .map_err(|error| unreadable("typical_snow_days", &error))?,
+            snow_day_mm: self.snow_day_mm,
+            snowfall: self
+                .snow_dates
+                .into_iter()
+                .zip(self.snowfall_mm)
+                .map(|(on, snowfall_mm)| DailySnowfall {
+                    on: on.to_jiff(),
+                    snowfall_mm,
+                })
+                .collect(),
             design_storm: json(&self.design_storm)
                 .map_err(|error| unreadable("design_storm", &error))?,
             duties: json(&self.duties).map_err(|error| unreadable("duties", &error))?,

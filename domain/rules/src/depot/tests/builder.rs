@@ -37,6 +37,8 @@ pub fn depot(units: Vec<UnitFacts>) -> DepotFacts {
         zone: zone(),
         season_starts: MonthDay::parse("11-15").unwrap(),
         season_ends: MonthDay::parse("04-10").unwrap(),
+        snow_day_mm: 25.0,
+        snowfall: Vec::new(),
         typical_snow_days: 25,
         design_storm: DesignStorm::default(),
         duties: vec![duty("platforms", 5000.0, None)],

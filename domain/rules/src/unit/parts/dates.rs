@@ -143,6 +143,7 @@ mod tests {
     use crate::facts::MonthDay;
     use crate::hours::UsagePrior;
     use crate::season::{Winter, day_number};
+    use crate::snow_days::{FixedSeason, OnRecord};
     use crate::wear::{WearPrior, WearReading};
 
     /// Against the chance averaged over the hours (`lasts_over`, which is held to scipy): on how many days of use it first
@@ -154,7 +155,7 @@ mod tests {
             MonthDay::parse("04-10").unwrap(),
         );
         let base = day_number(Winter(2025).starts());
-        let days = SnowDays::typical(Winter(2025).starts(), starts, ends, 60);
+        let days = typical(Winter(2025).starts(), starts, ends);
         let prior = UsagePrior {
             shape: 1.0,
             prior_days: 8.0,
@@ -222,7 +223,7 @@ mod tests {
             MonthDay::parse("04-10").unwrap(),
         );
         let today = Winter(2025).starts();
-        let days = SnowDays::typical(today, starts, ends, 60);
+        let days = typical(today, starts, ends);
         let prior = UsagePrior {
             shape: 1.0,
             prior_days: 8.0,
@@ -247,7 +248,7 @@ mod tests {
             MonthDay::parse("04-10").unwrap(),
         );
         let today = date_of(day_number(Winter(2025).starts()) + 150);
-        let days = SnowDays::typical(today, starts, ends, 60);
+        let days = typical(today, starts, ends);
         let prior = UsagePrior {
             shape: 1.0,
             prior_days: 8.0,
@@ -279,5 +280,14 @@ mod tests {
         let after = p50(Some(few), base, 20.0);
         let eight = p50(None, base, 8.0);
         assert!((eight - 2..=eight + 4).contains(&after), "{after} {eight}");
+    }
+
+    fn typical(today: Date, starts: MonthDay, ends: MonthDay) -> SnowDays {
+        let fixed = FixedSeason {
+            starts,
+            ends,
+            snow_days: 60,
+        };
+        SnowDays::new(today, fixed, OnRecord::default())
     }
 }
