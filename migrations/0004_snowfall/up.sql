@@ -11,6 +11,7 @@ create table snowfall (
     foreign key (org_id, depot_id) references depot (org_id, id),
     foreign key (org_id, noted_by) references person (org_id, id)
 );
+create index on snowfall (org_id, noted_by);
 alter table snowfall enable row level security;
 alter table snowfall force row level security;
 create policy app on snowfall to rimeyard_app

@@ -33,6 +33,8 @@ pub struct SnowDays {
     counts: Vec<Vec<u32>>,
     /// Whether the season's dates are from winters on record.
     from_history: bool,
+    /// Snow days of each scenario in the winter of this season, those that are over too.
+    of_this_winter: Vec<u32>,
 }
 
 /// A depot's own season, where no snowfall on record tells another.
@@ -120,23 +122,22 @@ impl SnowDays {
             }
             counts
         });
+        let of_this_winter = (0..record.winters.len().max(1))
+            .map(|scenario| to_come(scenario, Winter(winter)).len() as u32)
+            .collect();
         SnowDays {
             this_season,
             next_season: this_season.next(starts, ends),
             first,
             counts: counts.collect(),
             from_history: told.is_some(),
+            of_this_winter,
         }
     }
 
     /// Where they come from, for whoever checks a result.
     pub fn inputs(&self) -> SeasonInputs {
         let season = &self.this_season;
-        let winter = Winter::of(season.starts);
-        let (from, until) = (
-            day_number(winter.starts()),
-            day_number(Winter(winter.0 + 1).starts()),
-        );
         SeasonInputs {
             from: if self.from_history {
                 "history".to_owned()
@@ -145,9 +146,7 @@ impl SnowDays {
             },
             starts: season.starts,
             ends: season.ends,
-            snow_days: (0..self.scenarios())
-                .map(|scenario| self.between(scenario, from - 1, until))
-                .collect(),
+            snow_days: self.of_this_winter.clone(),
         }
     }
 
