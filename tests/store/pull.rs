@@ -210,9 +210,10 @@ async fn a_page_is_bounded_in_bytes() {
     assert_eq!(phone.scopes[&depot].objects.len(), 8 * 16 + 1);
 }
 
-/// Counted by Postgres, within the transaction.
+/// Postgres stops when the page is full: places come in order, so it need not read and sort what all scopes lack. It
+/// counts what it reads itself.
 #[tokio::test]
-async fn a_page_reads_little_more_than_it_holds() {
+async fn a_page_does_not_read_every_scope() {
     let house = House::new().await;
     for _ in 0..40 {
         let depot = house.depot().await;
@@ -244,7 +245,10 @@ async fn a_page_reads_little_more_than_it_holds() {
         .expect("pulled");
     let held: usize = page.scopes.iter().map(|scope| scope.entries.len()).sum();
     assert!((41..=50).contains(&held) && page.more, "{held}");
-    assert!(read < 400, "{read} of 1,240 rows for a page of {held}");
+    assert!(
+        read < 620,
+        "{read} of 1,240 rows for a page of {held}: no more than the longest commit has"
+    );
 }
 
 #[derive(diesel::QueryableByName)]

@@ -18,8 +18,6 @@ pub const LIMIT_MAX: u32 = 2_000;
 pub const LIMIT_DEFAULT: u32 = 500;
 /// The most scopes a reader may name.
 pub const SCOPES_MAX: usize = 10_000;
-/// So many scopes are read at a time, until the page is full: of a reader's hundred, the first few fill it.
-const SCOPES_AT_A_TIME: usize = 8;
 /// A page ends with the commit that would take its documents beyond this; the first commit always goes out.
 const PAGE_BYTES_MAX: i64 = 4 * 1024 * 1024;
 
@@ -307,49 +305,21 @@ struct Row {
     doc: Option<String>,
 }
 
-/// What a page still has room for.
-struct Room {
-    /// Entries.
-    entries: usize,
-    /// Bytes of documents.
-    bytes: i64,
-    /// Whether nothing is in it yet: then the first commit goes in, however large.
-    empty: bool,
-}
-
 /// Reads what the scopes lack, scope by scope and commit by commit, until the page is full, and moves their cursors.
 async fn fill(tx: &Tx<'_>, scopes: &mut [Scope], limit: u32) -> Result<()> {
     let behind: Vec<usize> = (0..scopes.len())
         .filter(|&index| scopes[index].cursor < scopes[index].head)
         .collect();
-    let mut room = Room {
-        entries: limit as usize,
-        bytes: PAGE_BYTES_MAX,
-        empty: true,
-    };
-    for some in behind.chunks(SCOPES_AT_A_TIME) {
-        if room.entries == 0 || !fill_from(tx, scopes, some, &mut room).await? {
-            break;
-        }
+    if behind.is_empty() {
+        return Ok(());
     }
-    Ok(())
-}
-
-/// The same of a few scopes, `behind`, and whether all of them fitted.
-async fn fill_from(
-    tx: &Tx<'_>,
-    scopes: &mut [Scope],
-    behind: &[usize],
-    room: &mut Room,
-) -> Result<bool> {
-    // One row more than there is room for; of an empty page than the longest commit, so that the first one is whole.
-    let least = if room.empty { DOCUMENTS_MAX } else { 0 };
-    let rows_max = room.entries.max(least) as i64 + 1;
+    // One row more than the longest commit, so that the first one is always whole.
+    let rows_max = i64::from(limit).max(DOCUMENTS_MAX as i64) + 1;
     let rows: Vec<Row> = prepared(
         diesel::sql_query(
             "select place, kind, object_id, seq, rev, deleted, digest,
                  case when sum(octet_length(doc)) over (order by place, seq) <= $5
-                     or $6 and dense_rank() over (order by place, seq) = 1 then doc end as doc
+                     or dense_rank() over (order by place, seq) = 1 then doc end as doc
              from (
                  select place, e.* from unnest($2::uuid[], $3::bigint[]) with ordinality as wanted (scope_id, cursor, place)
                  cross join lateral (
@@ -366,8 +336,7 @@ async fn fill_from(
         .bind::<Array<SqlUuid>, _>(behind.iter().map(|&index| scopes[index].scope_id).collect::<Vec<_>>())
         .bind::<Array<BigInt>, _>(behind.iter().map(|&index| scopes[index].cursor).collect::<Vec<_>>())
         .bind::<BigInt, _>(rows_max)
-        .bind::<BigInt, _>(room.bytes)
-        .bind::<Bool, _>(room.empty),
+        .bind::<BigInt, _>(PAGE_BYTES_MAX),
     )
     .load(&mut tx.connection())
     .await?;
@@ -375,34 +344,33 @@ async fn fill_from(
     let doubtful = (rows.len() as i64 == rows_max)
         .then(|| rows.last().map(|row| (row.place, row.seq)))
         .flatten();
+    let mut taken = 0;
     // The place of the first scope that was not read to its end.
-    let mut cut = None;
+    let mut cut = i64::MAX;
     let mut rows = rows.into_iter().peekable();
     while let Some(first) = rows.peek() {
         let (place, seq) = (first.place, first.seq);
         let commit: Vec<Row> =
             std::iter::from_fn(|| rows.next_if(|row| (row.place, row.seq) == (place, seq)))
                 .collect();
-        let full = !room.empty && commit.len() > room.entries;
+        let full = taken > 0 && taken + commit.len() > limit as usize;
         if full || doubtful == Some((place, seq)) || commit.iter().any(|row| row.doc.is_none()) {
-            cut = Some(place);
+            cut = place;
             break;
         }
+        taken += commit.len();
         let scope = &mut scopes[behind[place as usize - 1]];
         scope.cursor = seq;
-        room.empty = false;
-        room.entries = room.entries.saturating_sub(commit.len());
         for row in commit {
-            room.bytes -= row.doc.as_ref().map_or(0, String::len) as i64;
             scope.entries.push(row.entry()?);
         }
     }
-    for (place, &index) in (1..).zip(behind) {
-        if cut.is_none_or(|cut| place < cut) {
+    for (place, &index) in (1..).zip(&behind) {
+        if place < cut {
             scopes[index].cursor = scopes[index].head;
         }
     }
-    Ok(cut.is_none())
+    Ok(())
 }
 
 impl Row {
