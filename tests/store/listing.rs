@@ -110,7 +110,7 @@ async fn a_page_of_facts_reads_a_depots_worth_and_not_the_organisations() {
         ),
     ] {
         for after in [start, end] {
-            let (shown, read) = page(&depots[..1], filter.clone(), after).await;
+            let (shown, read) = page(&depots[..1], filter, after).await;
             assert!(
                 shown.iter().all(|reading| reading.depot_id == depots[0]),
                 "{what}"
