@@ -3,6 +3,7 @@
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use std::time::{Duration, Instant};
 
+use rimeyard_store::mark::{self, Backlog};
 use rimeyard_store::{Database, Tenant, boot, door, person};
 
 use crate::attempts::Attempts;
@@ -40,7 +41,7 @@ pub struct State {
     issuer: String,
     keys: RwLock<Arc<Keys>>,
     reloaded: Mutex<Instant>,
-    ready: tokio::sync::Mutex<Option<Instant>>,
+    ready: tokio::sync::Mutex<Option<(Instant, Backlog)>>,
 }
 
 impl State {
@@ -86,17 +87,22 @@ impl State {
         Ok(keys.clone())
     }
 
-    /// Whether this server can do its work, looked at by one request at a time and then remembered for a second.
+    /// Whether this server can do its work, and how far the workers are behind with theirs; looked at by one request at
+    /// a time and then remembered for a second.
     ///
     /// # Errors
     /// [`rimeyard_store::Error::Unavailable`] with what is wrong.
-    pub async fn check_ready(&self) -> rimeyard_store::Result<()> {
+    pub async fn check_ready(&self) -> rimeyard_store::Result<Backlog> {
         let mut checked = self.ready.lock().await;
-        if checked.is_none_or(|at| at.elapsed() >= READY_FOR) {
-            boot::check(&self.database, self.scratch).await?;
-            *checked = Some(Instant::now());
+        if let Some((at, backlog)) = &*checked
+            && at.elapsed() < READY_FOR
+        {
+            return Ok(backlog.clone());
         }
-        Ok(())
+        boot::check(&self.database, self.scratch).await?;
+        let backlog = mark::backlog(&self.database).await?;
+        *checked = Some((Instant::now(), backlog.clone()));
+        Ok(backlog)
     }
 
     /// Who holds this token, and what they may do.

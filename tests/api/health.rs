@@ -1,6 +1,7 @@
 //! /health
 
 use rimeyard_harness::{TestServer, eventually};
+use serde_json::json;
 use tokio_postgres::NoTls;
 
 #[tokio::test]
@@ -15,6 +16,10 @@ async fn a_server_is_ready_while_its_database_is_as_it_must_be() {
         anyone.get("/health/ready").await.expect(200).json()["status"],
         "ready"
     );
+    // No worker runs here: what was written when the house was filled waits.
+    let ready = anyone.get("/health/ready").await.expect(200).json();
+    assert_eq!((&ready["due"], &ready["parked"]), (&json!(4), &json!(0)));
+    assert!(ready["oldest_due_s"].as_f64().is_some_and(|age| age > 0.0));
 
     let (owner, connection) = tokio_postgres::connect(&server.owner_url, NoTls)
         .await

@@ -6,6 +6,7 @@ mod door;
 mod facts;
 mod feed;
 mod idempotency;
+mod listing;
 mod mark;
 mod person;
 mod private;

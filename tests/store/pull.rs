@@ -210,6 +210,53 @@ async fn a_page_is_bounded_in_bytes() {
     assert_eq!(phone.scopes[&depot].objects.len(), 8 * 16 + 1);
 }
 
+/// Postgres stops when the page is full: places come in order, so it need not read and sort what all scopes lack. It
+/// counts what it reads itself.
+#[tokio::test]
+async fn a_page_does_not_read_every_scope() {
+    let house = House::new().await;
+    for _ in 0..40 {
+        let depot = house.depot().await;
+        for _ in 0..3 {
+            commit(&house, depot, 10).await;
+        }
+    }
+    let pull = Pull {
+        epoch: None,
+        scopes: vec![],
+        limit: Some(50),
+    };
+    // The count goes on from whatever the connection did before.
+    let counted = async |tx: &rimeyard_store::Tx<'_>| {
+        let read = diesel::sql_query(
+            "select seq_tup_read + coalesce(idx_tup_fetch, 0) as read from pg_stat_xact_user_tables where relname = 'feed_entry'",
+        );
+        let read = diesel_async::RunQueryDsl::get_result::<Read>(read, &mut tx.connection());
+        Ok::<_, Error>(read.await?.read)
+    };
+    let (page, read) = house
+        .database
+        .read(&house.tenant, async |tx| {
+            let before = counted(tx).await?;
+            let page = feed::pull(tx, &pull).await?;
+            Ok((page, counted(tx).await? - before))
+        })
+        .await
+        .expect("pulled");
+    let held: usize = page.scopes.iter().map(|scope| scope.entries.len()).sum();
+    assert!((41..=50).contains(&held) && page.more, "{held}");
+    assert!(
+        read < 620,
+        "{read} of 1,240 rows for a page of {held}: no more than the longest commit has"
+    );
+}
+
+#[derive(diesel::QueryableByName)]
+struct Read {
+    #[diesel(sql_type = diesel::sql_types::BigInt)]
+    read: i64,
+}
+
 #[tokio::test]
 async fn a_new_reader_gets_no_tombstones_and_an_old_one_does() {
     let house = House::new().await;

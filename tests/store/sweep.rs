@@ -1,12 +1,13 @@
 //! What has served its time goes, and nothing else.
 
 use rimeyard_store::door;
+use rimeyard_store::feed::kind;
 use rimeyard_store::sweep::sweep;
 use serde_json::json;
 use uuid::Uuid;
 
 use super::person::create;
-use super::{House, owner};
+use super::{House, connect, owner};
 
 #[tokio::test]
 async fn what_is_past_its_time_goes_in_bounded_batches() {
@@ -95,4 +96,33 @@ async fn a_session_ends_after_a_year_however_much_it_is_used() {
         .expect("moved");
     let next = door::refresh(&house.database, &session.refresh_token).await;
     assert!(next.expect("asked").is_none());
+}
+
+/// The policies and not the statements are what keeps the young.
+#[tokio::test]
+async fn the_sweep_cannot_reach_what_is_young() {
+    let house = House::new().await;
+    let depot = house.depot().await;
+    house
+        .publish(depot, kind::UNIT, Uuid::now_v7(), 1, &json!({}))
+        .await;
+    let client = connect(&super::cluster().await.login_url(&house.name)).await;
+    client
+        .batch_execute("set role rimeyard_sweep")
+        .await
+        .expect("a member");
+    for table in ["feed_entry", "idempotency", "refresh_token"] {
+        let gone = client
+            .execute(&format!("delete from {table}"), &[])
+            .await
+            .expect("allowed, but for no row");
+        assert_eq!(gone, 0, "{table}");
+    }
+    assert!(
+        client
+            .query("select doc from feed_entry", &[])
+            .await
+            .is_err(),
+        "nor read what was said"
+    );
 }

@@ -18,8 +18,23 @@ pub fn routes(config: &mut ServiceConfig) {
 /// It is well.
 #[derive(Debug, Serialize, ToSchema)]
 pub struct Health {
-    /// `live`, or `ready`.
+    /// `live`.
     status: &'static str,
+}
+
+/// It can do its work, and so far are the workers with theirs.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Ready {
+    /// `ready`.
+    status: &'static str,
+    /// Depots of which readiness is to be computed anew.
+    due: i64,
+    /// For how long the first of them has been waiting, in seconds; null when none is. Minutes mean that no worker runs,
+    /// or that they do not keep up.
+    oldest_due_s: Option<f64>,
+    /// Depots that could not be computed so often that they are tried once an hour only; `rimeyard-worker marks` says
+    /// why.
+    parked: i64,
 }
 
 /// Ask whether the server lives.
@@ -37,17 +52,23 @@ pub async fn live() -> Answer {
 
 /// Ask whether the server can do its work.
 ///
-/// The database answers, its schema is not behind this server, and its guards stand.
+/// The database answers, its schema is not behind this server, and its guards stand. Workers are other programs: one
+/// that stands makes no server unready, but what it leaves undone is told here; watch `oldest_due_s` and `parked`.
 #[utoipa::path(
     tag = "health",
     responses(
-        (status = 200, description = "It can.", body = Health),
+        (status = 200, description = "It can.", body = Ready),
         (status = 503, description = "It cannot now; the log says why.", content_type = "application/problem+json", body = crate::problem::ProblemDetails)
     ),
     security(())
 )]
 #[get("/health/ready")]
 pub async fn ready(state: Data<State>) -> Result<Answer, Problem> {
-    state.check_ready().await?;
-    Ok(Answer::value(&Health { status: "ready" }))
+    let backlog = state.check_ready().await?;
+    Ok(Answer::value(&Ready {
+        status: "ready",
+        due: backlog.due,
+        oldest_due_s: backlog.oldest_age_s,
+        parked: backlog.parked,
+    }))
 }

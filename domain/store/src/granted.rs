@@ -9,6 +9,8 @@ macro_rules! granted {
                 .filter(crate::schema::unit::org_id.eq($tx.org_id()))
                 .filter(crate::schema::unit::depot_id.eq_any(granted.clone()))
                 .select(crate::schema::unit::id);
+            // As an array and not as a list: only then can both sides be ranges of an index.
+            let units = diesel::dsl::array::<diesel::sql_types::Uuid, _>(units);
             $query = $query.filter(
                 $table::depot_id
                     .eq_any(granted)
