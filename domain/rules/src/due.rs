@@ -14,11 +14,13 @@ use jiff::{Span, ToSpan};
 use serde::{Deserialize, Serialize};
 
 use crate::season::{Season, days_between};
+use crate::sheet::TaskSpec;
 
 pub use calendar::CalendarRule;
 
 /// What brings a task due.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(tag = "clock", rename_all = "snake_case", deny_unknown_fields)]
 pub enum Trigger {
     /// Every so many running hours.
@@ -35,6 +37,7 @@ pub enum Trigger {
     /// On the dates of an RFC 5545 recurrence rule.
     Dates {
         /// As RFC 5545 writes it, `FREQ=YEARLY;BYMONTH=9;BYMONTHDAY=1`.
+        #[cfg_attr(feature = "schema", schema(value_type = String))]
         rule: CalendarRule,
     },
     /// Before the season: so many days ahead of its first day.
@@ -56,19 +59,6 @@ pub enum Trigger {
         /// 1 or more.
         within_days: u16,
     },
-}
-
-/// A task as its sheet has it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Task {
-    /// What brings it due, at least one.
-    pub triggers: Vec<Trigger>,
-    /// The window either side of the due date, as a share of the interval.
-    pub tolerance: f64,
-    /// Whether it is there for safety: then it may be deferred to the end of its window and no further.
-    pub safety: bool,
-    /// Whether it is a storage task: owed in storage and only there.
-    pub storage: bool,
 }
 
 /// The task, done.
@@ -170,15 +160,16 @@ const COMING: f64 = 0.25;
 const LONG: f64 = 0.5;
 
 /// What is owed of `task`.
-pub fn due(task: &Task, facts: &Facts<'_>, ahead: &HoursAhead<'_>) -> Due {
+pub fn due(task: &TaskSpec, facts: &Facts<'_>, ahead: &HoursAhead<'_>) -> Due {
     let mut done: Vec<Done> = facts.done.to_vec();
     done.sort_by(|a, b| a.on.cmp(&b.on).then(a.hours.total_cmp(&b.hours)));
-    let quiet = task.storage != facts.stored;
     let triggers: Vec<Option<Owed>> = task
         .triggers
         .iter()
         .map(|trigger| {
-            if quiet {
+            // In storage a machine is left alone, but for what keeps it and what gets it ready for the next season.
+            let prepares = matches!(trigger, Trigger::BeforeSeason { .. });
+            if facts.stored && !task.storage && !prepares {
                 return None;
             }
             owed(trigger, task.tolerance, &done, facts, ahead)

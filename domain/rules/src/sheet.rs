@@ -10,6 +10,7 @@ mod check_spec;
 mod default_sheets;
 mod faults;
 mod rules_of_a_sheet;
+mod task;
 
 pub use check_spec::{
     CheckKind, CheckSpec, Derived, Grade, Limits, Measure, Reads, Side, WearSpec,
@@ -18,6 +19,7 @@ pub use default_sheets::{
     battery_checks, battery_start_factors, default_checklist, default_sheet, two_stage_thrower,
     two_stage_thrower_checklist,
 };
+pub use task::TaskSpec;
 
 /// A value and where it comes from: a published standard, "operator manuals", "common practice", or "no published
 /// limit; district default" where that is the truth.
@@ -268,6 +270,9 @@ pub struct Sheet {
     pub parts: Vec<PartSpec>,
     /// What is checked, in no particular order: a checklist has the order.
     pub checks: Vec<CheckSpec>,
+    /// What is to be done again and again.
+    #[serde(default)]
+    pub tasks: Vec<TaskSpec>,
 }
 
 impl Sheet {
@@ -279,6 +284,11 @@ impl Sheet {
     /// The part of that name.
     pub fn part(&self, part: &str) -> Option<&PartSpec> {
         self.parts.iter().find(|spec| spec.part == part)
+    }
+
+    /// The task of that name.
+    pub fn task(&self, task: &str) -> Option<&TaskSpec> {
+        self.tasks.iter().find(|spec| spec.task == task)
     }
 
     /// The checks that measure how `part` wears.

@@ -6,6 +6,7 @@ use proptest::prelude::*;
 use super::*;
 use crate::facts::MonthDay;
 use crate::season::Winter;
+use crate::sheet::Figure;
 
 fn seasons(today: Date) -> [Season; 3] {
     let (starts, ends) = (
@@ -17,12 +18,23 @@ fn seasons(today: Date) -> [Season; 3] {
     [before, this, this.next(starts, ends)]
 }
 
-fn task(trigger: Trigger) -> Task {
-    Task {
+fn task(trigger: Trigger) -> TaskSpec {
+    TaskSpec {
+        task: "task".to_owned(),
+        title: "A task".to_owned(),
         triggers: vec![trigger],
         tolerance: 0.1,
         safety: false,
         storage: false,
+        minutes: Figure {
+            value: 10.0,
+            source: "invented".to_owned(),
+        },
+        parts: Vec::new(),
+        cautions: Vec::new(),
+        checks: Vec::new(),
+        renews: None,
+        source: "invented".to_owned(),
     }
 }
 
@@ -54,7 +66,7 @@ fn never(_: f64) -> [Option<Date>; 3] {
     [None; 3]
 }
 
-fn on(task: &Task, facts: &Facts<'_>) -> (State, Option<Date>) {
+fn on(task: &TaskSpec, facts: &Facts<'_>) -> (State, Option<Date>) {
     let due = due(task, facts, &never);
     (due.state, due.on)
 }
@@ -165,7 +177,7 @@ fn dates_of_a_rule_come_back_whenever_it_was_done() {
 #[test]
 fn events_of_the_season() {
     let before = task(Trigger::BeforeSeason { lead_days: 60 });
-    let next = |task: &Task, today, done: &[Done]| on(task, &facts(today, done));
+    let next = |task: &TaskSpec, today, done: &[Done]| on(task, &facts(today, done));
     // 60 days ahead of 15 November is 16 September; half of them later, 16 October, it is long overdue.
     assert_eq!(
         next(&before, date(2025, 9, 16), &[]),
@@ -253,7 +265,8 @@ fn storage_and_deferral() {
         stored: true,
         ..out.clone()
     };
-    assert_eq!(on(&charge, &out), (State::NotDue, None));
+    // What keeps a machine in storage is owed before it is stored too.
+    assert_eq!(on(&charge, &out).0, State::LongOverdue);
     assert_eq!(on(&charge, &stored).0, State::LongOverdue);
     charge.storage = false;
     assert_eq!(
@@ -261,6 +274,13 @@ fn storage_and_deferral() {
         (State::NotDue, None),
         "silence until it is taken out"
     );
+    // What gets it ready for the next season is owed wherever it stands: the lead is 42 days before 15 November.
+    let prepare = task(Trigger::BeforeSeason { lead_days: 42 });
+    let autumn = Facts {
+        stored: true,
+        ..facts(date(2025, 10, 4), &[])
+    };
+    assert_eq!(on(&prepare, &autumn), (State::Due, Some(date(2025, 10, 4))));
 
     let mut guards = task(Trigger::Months { every: 12 });
     let put_off = |today| Facts {
@@ -313,7 +333,7 @@ proptest! {
         trigger in trigger(), tolerance in 0.0..0.5_f64, done in prop::collection::vec(days(1_000), 0..6), today in days(1_100),
     ) {
         let done: Vec<Done> = done.into_iter().filter(|on| *on < today).map(done_on).collect();
-        let task = Task { tolerance, ..task(trigger) };
+        let task = TaskSpec { tolerance, ..task(trigger) };
         let facts = |done| Facts {
             since: done_on(date(2023, 1, 1)), hours_now: done_on(today).hours, seasons: seasons(today), ..facts(today, done)
         };
@@ -339,13 +359,13 @@ proptest! {
             since: done_on(date(2023, 1, 1)), hours_now: done_on(today).hours, seasons: seasons(today), ..facts(today, &done)
         };
         let alone = |trigger: &Trigger| due(&task(trigger.clone()), &facts, &steady(today));
-        let all = due(&Task { triggers: triggers.clone(), ..task(Trigger::MidSeason) }, &facts, &steady(today));
+        let all = due(&TaskSpec { triggers: triggers.clone(), ..task(Trigger::MidSeason) }, &facts, &steady(today));
         let (states, dates): (Vec<_>, Vec<_>) = triggers.iter().map(alone).map(|due| (due.state, due.on)).unzip();
         prop_assert_eq!(Some(all.state), states.into_iter().max());
         prop_assert_eq!(all.on, dates.into_iter().flatten().min());
         // A dead meter: the hours stand still, the others go on.
         let dead = Facts { hours_now: 0.0, since: Done { hours: 0.0, ..facts.since }, ..facts.clone() };
-        let still = due(&Task { triggers: triggers.clone(), ..task(Trigger::MidSeason) }, &dead, &never);
+        let still = due(&TaskSpec { triggers: triggers.clone(), ..task(Trigger::MidSeason) }, &dead, &never);
         for (trigger, (with, without)) in triggers.iter().zip(all.triggers.iter().zip(&still.triggers)) {
             if !matches!(trigger, Trigger::Hours { .. }) {
                 prop_assert_eq!(with, without);

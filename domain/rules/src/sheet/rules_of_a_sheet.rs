@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::faults::Faults;
+use super::task::{self, TASKS_MAX};
 use super::{CheckSpec, Effect, Exposure, Reads, Sheet};
 use crate::Invalid;
 use crate::measure::Unit;
@@ -20,11 +21,16 @@ pub fn check(sheet: &Sheet) -> Result<(), Vec<Invalid>> {
         );
     }
     usage_rate_start(sheet, &mut faults);
-    for (list, len) in [("parts", sheet.parts.len()), ("checks", sheet.checks.len())] {
-        if len > LIST_MAX {
+    let lists = [
+        ("parts", sheet.parts.len(), LIST_MAX),
+        ("checks", sheet.checks.len(), LIST_MAX),
+        ("tasks", sheet.tasks.len(), TASKS_MAX),
+    ];
+    for (list, len, most) in lists {
+        if len > most {
             faults.say(
                 list,
-                format!("has {len} entries; at most {LIST_MAX} are allowed"),
+                format!("has {len} entries; at most {most} are allowed"),
             );
             return Err(faults.0);
         }
@@ -32,6 +38,7 @@ pub fn check(sheet: &Sheet) -> Result<(), Vec<Invalid>> {
     parts(sheet, &mut faults);
     checks(sheet, &mut faults);
     shear(sheet, &mut faults);
+    tasks(sheet, &mut faults);
     if faults.0.is_empty() {
         Ok(())
     } else {
@@ -207,6 +214,20 @@ fn checks(sheet: &Sheet, faults: &mut Faults) {
                 );
             }
         }
+    }
+}
+
+fn tasks(sheet: &Sheet, faults: &mut Faults) {
+    let mut seen = BTreeSet::new();
+    for (index, task) in sheet.tasks.iter().enumerate() {
+        let field = format!("tasks[{index}]");
+        if !seen.insert(task.task.as_str()) {
+            faults.say(
+                format!("{field}.task"),
+                format!("{} is already a task; give each its own name", task.task),
+            );
+        }
+        task::faults(sheet, &field, task, faults);
     }
 }
 
