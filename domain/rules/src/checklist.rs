@@ -4,7 +4,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::Invalid;
-use crate::sheet::Sheet;
+use crate::sheet::{Sheet, Work};
 
 /// One step of a checklist.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -61,13 +61,16 @@ impl Checklist {
         toml::from_str(text).map_err(|error| Invalid::new("", error.to_string()))
     }
 
-    /// The steps that apply to a machine with this sheet, with their checks, in working order.
+    /// The steps that apply to a machine with this sheet, rigged for `work`, with their checks, in working order: those of
+    /// an attachment that is not fitted are left out.
     pub fn steps_for<'a>(
         &'a self,
         sheet: &'a Sheet,
+        work: Work,
     ) -> impl Iterator<Item = (&'a Step, &'a crate::sheet::CheckSpec)> {
         self.steps
             .iter()
+            .filter(move |step| sheet.check_concerns(&step.check, work))
             .filter_map(|step| Some((step, sheet.check_spec(&step.check)?)))
     }
 

@@ -1,19 +1,19 @@
-//! What a storm asks of a depot (section 8 of the computation): the rate of clearing at which every duty is clear in
-//! time, cycle after cycle.
+//! What a storm asks of a depot (section 8 of the computation): the rate of work at which every duty is done in time, cycle
+//! after cycle. Clearing and blowing count m2 of ground, spreading kg of material.
 
-/// Ground to be cleared in one storm.
+/// Ground to be cleared, or spread, in one storm.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct DutyDemand {
-    /// Area, m2, at least 0.
-    pub area_m2: f64,
-    /// Within how many hours of each cycle's snow it must be clear, over 0.
+    /// What each cycle asks for, m2 or kg, at least 0.
+    pub amount: f64,
+    /// Within how many hours of each cycle's snow it must be done, over 0.
     pub clear_within_h: f64,
 }
 
 /// What a storm asks for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Demand {
-    /// Rate at which every duty is clear in time, m2/h.
+    /// Rate at which every duty is done in time, m2/h or kg/h.
     pub needed_rate: f64,
     /// How often everything is cleared.
     pub cycles: u32,
@@ -41,22 +41,22 @@ pub fn needed_rate(
     let between = storm_hours / f64::from(cycles.max(1));
     let mut owed: Vec<(f64, f64)> = by_deadline(duties)
         .iter()
-        .flat_map(|(within, area)| {
-            (0..cycles).map(move |cycle| (f64::from(cycle) * between + within, *area))
+        .flat_map(|(within, amount)| {
+            (0..cycles).map(move |cycle| (f64::from(cycle) * between + within, *amount))
         })
         .collect();
     owed.sort_unstable_by(|left, right| left.0.total_cmp(&right.0));
     // What is owed a hair after an instant counts as owed at it, as the floor with 1e-9 has it.
     let hair = 1e-9 * between;
     let mut due = 0;
-    let mut area = 0.0;
+    let mut amount = 0.0;
     let mut needed_rate: f64 = 0.0;
     for (instant, _) in &owed {
         while due < owed.len() && owed[due].0 <= instant + hair {
-            area += owed[due].1;
+            amount += owed[due].1;
             due += 1;
         }
-        needed_rate = needed_rate.max(area / instant);
+        needed_rate = needed_rate.max(amount / instant);
     }
     Demand {
         needed_rate,
@@ -64,11 +64,11 @@ pub fn needed_rate(
     }
 }
 
-/// Deadlines and the area owed within each, so that many like duties cost as one.
+/// Deadlines and the amount owed within each, so that many like duties cost as one.
 pub(crate) fn by_deadline(duties: &[DutyDemand]) -> Vec<(f64, f64)> {
     let mut sorted: Vec<(f64, f64)> = duties
         .iter()
-        .map(|duty| (duty.clear_within_h, duty.area_m2))
+        .map(|duty| (duty.clear_within_h, duty.amount))
         .collect();
     sorted.sort_unstable_by(|left, right| left.0.total_cmp(&right.0));
     sorted.dedup_by(|next, kept| {
@@ -95,7 +95,7 @@ mod tests {
             .flat_map(|duty| {
                 (0..cycles).map(move |cycle| {
                     let appears = f64::from(cycle) * between;
-                    (appears, appears + duty.clear_within_h, duty.area_m2)
+                    (appears, appears + duty.clear_within_h, duty.amount)
                 })
             })
             .collect();
@@ -132,8 +132,8 @@ mod tests {
                 100.0..5000.0_f64,
                 prop_oneof![0.5..24.0_f64, (1..12_u32).prop_map(f64::from)],
             )
-                .prop_map(|(area_m2, clear_within_h)| DutyDemand {
-                    area_m2,
+                .prop_map(|(amount, clear_within_h)| DutyDemand {
+                    amount,
                     clear_within_h,
                 }),
             1..6,

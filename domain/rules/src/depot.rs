@@ -6,9 +6,8 @@ use uuid::Uuid;
 
 use crate::because::chance_rounded;
 use crate::facts::DepotFacts;
-use crate::snow_days::{FixedSeason, OnRecord, SnowDays};
-use crate::snowfall::{past_winters, this_winter};
-use crate::storm::{Storm, StormName};
+use crate::sheet::RateUnit;
+use crate::storm::StormName;
 use crate::unit::clock::UnitClock;
 use crate::unit::standing::Status;
 use crate::unit::{self, Shared, UnitState, model};
@@ -36,8 +35,11 @@ pub struct DepotDocument {
     pub score_with_unproven: Option<f64>,
     /// The storm.
     pub storm: StormName,
-    /// Rate needed over all kinds of work, m2/h, whole.
+    /// Rate needed for clearing and blowing together, m2/h, whole. Ground that is to be both counts in both.
     pub needed_rate: f64,
+    /// Rate needed for spreading, kg/h, to a tenth: kilograms are not added to square metres.
+    #[serde(default)]
+    pub needed_kg_per_h: f64,
     /// How many machines stand how.
     pub units: StatusCounts,
     /// Operators entered for the work there is; none where none are.
@@ -113,6 +115,9 @@ pub struct SeasonInputs {
     pub ends: Date,
     /// Snow days of each scenario in the whole winter: of each winter on record, or typical ones.
     pub snow_days: Vec<u32>,
+    /// Weekdays of this season, in every scenario.
+    #[serde(default)]
+    pub weekdays: u32,
 }
 
 /// What a depot's score was computed from.
@@ -141,27 +146,7 @@ pub struct Evaluation {
 
 /// Computes a depot and all its units as they stand at `as_of`. Facts later than that do not count.
 pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
-    let today = facts.zone.to_datetime(as_of).date();
-    let fixed = FixedSeason {
-        starts: facts.season_starts,
-        ends: facts.season_ends,
-        snow_days: facts.typical_snow_days,
-    };
-    let winters = past_winters(&facts.snowfall, facts.snow_day_mm, today);
-    let this_winter = this_winter(&facts.snowfall, facts.snow_day_mm, today);
-    let record = OnRecord {
-        winters: &winters,
-        this_winter: this_winter.as_deref(),
-    };
-    let snow_days = SnowDays::new(today, fixed, record);
-    let storm = Storm::of(facts, as_of, today);
-    let shared = Shared {
-        facts,
-        as_of,
-        today,
-        snow_days,
-        storm,
-    };
+    let shared = Shared::of(facts, as_of);
     let clocks: Vec<Option<UnitClock<'_>>> = facts
         .units
         .iter()
@@ -218,6 +203,10 @@ fn depot_state(
         next.is_none_or(|next| next.work != work.work)
     });
     let widest = widest.map(|(_, work)| work);
+    let needed = |unit: RateUnit| {
+        let own = widest.clone().filter(|work| work.work.rate_unit() == unit);
+        unit.rounded(own.map(|work| work.needed_rate).sum())
+    };
     let operators: Vec<u32> = widest.clone().filter_map(|work| work.operators).collect();
     let document = DepotDocument {
         depot_id: facts.id,
@@ -225,7 +214,8 @@ fn depot_state(
         score: product(|work| work.score.at_least),
         score_with_unproven: product(|work| work.with_unproven),
         storm: shared.storm.named(),
-        needed_rate: widest.map(|work| work.needed_rate).sum::<f64>().round(),
+        needed_rate: needed(RateUnit::Ground),
+        needed_kg_per_h: needed(RateUnit::Material),
         units: StatusCounts::of(units),
         operators: (!operators.is_empty()).then(|| {
             operators

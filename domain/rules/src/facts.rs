@@ -16,8 +16,10 @@ use crate::sheet::{Effect, Sheet, Work};
 use crate::snowfall::DailySnowfall;
 use crate::verdict::Verdict;
 
+mod ground;
 mod month_day;
 
+pub use ground::{Duty, Operators};
 pub use month_day::MonthDay;
 
 /// One depot and its machines.
@@ -139,40 +141,6 @@ pub struct StormFacts {
     pub temperature_c: Option<f64>,
     /// Lowest temperature before and during it, degC.
     pub low_c: Option<f64>,
-}
-
-/// Ground to be cleared.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct Duty {
-    /// What it is called: "north platforms".
-    pub name: String,
-    /// The kind of work.
-    pub work: Work,
-    /// Its class of service, in the district's words.
-    pub class: String,
-    /// Area, m2.
-    pub area_m2: f64,
-    /// Within how many hours of lying deep enough it must be clear.
-    pub clear_within_h: f64,
-    /// Narrowest place, mm: wider machines do not pass.
-    #[serde(default)]
-    pub narrowest_width_mm: Option<f64>,
-}
-
-/// Operators for one kind of work.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct Operators {
-    /// The kind of work.
-    pub work: Work,
-    /// The narrow ground they are for, as in the duties; absent for the rest.
-    #[serde(default)]
-    pub narrowest_width_mm: Option<f64>,
-    /// How many can be out at once.
-    pub per_shift: u32,
 }
 
 /// One machine.

@@ -2,14 +2,15 @@
 //!
 //! Whoever works is a matter of chance; the best of those who work go out, as many as there are operators. Units are
 //! taken fastest first, so those who go out are the first ones that work: a state is how many run and their summed
-//! rate, and only states that differ are kept. Like machines make few of them, so rates need not lie on a grid.
+//! rate, and only states that differ are kept. Like machines make few of them, so rates need not lie on a grid. Rates are
+//! counted in any one unit: m2/h, or kg/h of material.
 
 /// One machine's part in a score.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct UnitChance {
     /// P(it works through the storm), 0 to 1.
     pub works: f64,
-    /// Its rate of clearing, m2/h, at least 0.
+    /// Its rate, at least 0.
     pub rate: f64,
 }
 
@@ -22,7 +23,7 @@ pub struct Score {
     pub at_least: f64,
     /// Upper bound; equal to the lower one unless there were too many states and rates were rounded.
     pub at_most: f64,
-    /// Expected shortfall E max(0, needed rate - summed rate), m2/h; from the rates rounded down where bounds differ.
+    /// Expected shortfall E max(0, needed rate - summed rate); from the rates rounded down where bounds differ.
     pub shortfall: f64,
 }
 
@@ -42,7 +43,7 @@ const STATES_MAX: usize = 20_000;
 /// States times units at most.
 const STEPS_MAX: usize = 40_000_000;
 
-/// The score of `units` against `needed_rate`, m2/h; at most `operators` of those that work go out, all if `None`.
+/// The score of `units` against `needed_rate`, in their rates' unit; at most `operators` of those that work go out, all if `None`.
 ///
 /// Nothing needed is 100; no units against a need are 0.
 pub fn depot_score(units: &[UnitChance], needed_rate: f64, operators: Option<u32>) -> Score {
@@ -82,7 +83,7 @@ fn scores<const N: usize>(
     std::array::from_fn(|n| down.score(n, up.enough[n].max(down.enough[n])))
 }
 
-/// The time that clearing takes at the summed rate of those who go out, `hours`(rate), m2/h, over all outcomes, for N
+/// The time that clearing takes at the summed rate of those who go out, `hours`(rate), over all outcomes, for N
 /// sets of chances as in [`depot_scores`].
 pub fn hours_to_clear<const N: usize>(
     rates: &[f64],
@@ -153,6 +154,8 @@ struct Fleet<const N: usize> {
     /// How many may run; `None` where all may, and then how many run is no part of a state.
     operators: Option<u32>,
     states_max: usize,
+    /// What a grid is made of: tens where all rates are whole tens, so that they stay exact on it; else quarters.
+    quantum: f64,
 }
 
 impl<const N: usize> Fleet<N> {
@@ -163,18 +166,23 @@ impl<const N: usize> Fleet<N> {
         let operators = operators.filter(|most| (*most as usize) < units.len());
         // A very large fleet gets fewer states, so that no answer takes seconds.
         let states_max = states_max.min(STEPS_MAX / units.len().max(1));
+        let tens = rates.iter().all(|rate| rate % 10.0 == 0.0);
         Fleet {
             units,
             operators,
             states_max,
+            quantum: if tens { 10.0 } else { 0.25 },
         }
     }
 
-    /// A grid in whole 10 m2/h with some `states_max` states under `needed_rate`, though at least one a row.
+    /// A grid in whole quanta with some `states_max` states under `needed_rate`, though at least one a row.
     fn grid(&self, needed_rate: f64) -> f64 {
         let rows = self.operators.map_or(1, |most| most as usize + 1);
         let columns = (self.states_max / rows).saturating_sub(2).max(1);
-        (needed_rate / columns as f64 / 10.0).ceil().max(1.0) * 10.0
+        (needed_rate / columns as f64 / self.quantum)
+            .ceil()
+            .max(1.0)
+            * self.quantum
     }
 
     /// Where the units end up with rates rounded to a grid.

@@ -11,15 +11,17 @@ mod default_sheets;
 mod faults;
 mod rules_of_a_sheet;
 mod task;
+mod work;
 
 pub use check_spec::{
     CheckKind, CheckSpec, Derived, Grade, Limits, Measure, Reads, Side, WearSpec,
 };
 pub use default_sheets::{
-    battery_checks, battery_start_factors, default_checklist, default_sheet, two_stage_thrower,
-    two_stage_thrower_checklist,
+    battery_checks, battery_start_factors, default_checklist, default_kinds, default_sheet,
+    two_stage_thrower, two_stage_thrower_checklist,
 };
 pub use task::TaskSpec;
+pub use work::{Attachment, RateFigures, RateUnit, Work};
 
 /// A value and where it comes from: a published standard, "operator manuals", "common practice", or "no published
 /// limit; district default" where that is the truth.
@@ -36,19 +38,6 @@ pub struct Sourced<T> {
 
 /// A number and where it comes from.
 pub type Figure = Sourced<f64>;
-
-/// The kind of work a machine is rigged for; attachments change it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub enum Work {
-    /// Throwing or ploughing snow off ground.
-    Clear,
-    /// Spreading salt, sand or brine.
-    Spread,
-    /// Blowing or sweeping light snow.
-    Blow,
-}
 
 /// What an unserviceable check, or a part that fails, does to the unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -107,25 +96,6 @@ pub struct UsageFigures {
     pub prior_days: Figure,
     /// Mean running hours on one such day.
     pub prior_hours_per_day: Figure,
-}
-
-/// What makes a unit's rate of clearing.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[serde(deny_unknown_fields)]
-pub struct RateFigures {
-    /// Clearing width, mm.
-    pub width_mm: Figure,
-    /// Share of the width that overlaps the pass before, 0 to under 1.
-    pub overlap: Figure,
-    /// Working speed, metres an hour.
-    pub speed_m_per_h: Figure,
-    /// Share of the time spent clearing (turning, moving and refuelling are the rest), over 0 to 1.
-    pub efficiency: Figure,
-    /// Snow the machine can throw, kg an hour.
-    pub rating_kg_per_h: Figure,
-    /// Factor on the rate per open `degrade` finding, over 0 to 1; a check may name its own.
-    pub degrade_factor: Figure,
 }
 
 /// How a kind of machine starts after standing (section 6).
@@ -224,6 +194,9 @@ pub struct PartSpec {
     pub part: String,
     /// What a technician calls it: "auger belt".
     pub title: String,
+    /// The one kind of work it is for, if it belongs to an attachment: it concerns no unit rigged for another.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub only_for: Option<Work>,
     /// What its failure does to the unit.
     pub effect: Effect,
     /// Its life, if it is not measured, or how it breaks all of a sudden, if it is.
@@ -255,12 +228,15 @@ pub struct Job {
 pub struct Sheet {
     /// The kind of machine: "two-stage thrower". Machines of a kind share the doubt about how they start.
     pub kind: String,
-    /// What the model can be rigged for.
+    /// What the model can be rigged for; first what it usually is.
     pub works: Vec<Work>,
     /// Its use.
     pub usage: UsageFigures,
-    /// Its rate.
+    /// Its rate, in the first of its works unless an attachment has another.
     pub rate: RateFigures,
+    /// What it is rigged with for its other works, where its rate differs.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub attachments: Vec<Attachment>,
     /// How it starts.
     pub start: StartFigures,
     /// Its shear fasteners, if it has any.

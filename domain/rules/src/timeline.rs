@@ -4,7 +4,7 @@ use jiff::{Timestamp, civil::Date, tz::TimeZone};
 
 use crate::facts::MeterFacts;
 use crate::season::day_number;
-use crate::snow_days::SnowDays;
+use crate::snow_days::DaysOfUse;
 
 /// The day of an instant in a zone, as a day number.
 pub fn day_in(at: Timestamp, zone: &TimeZone) -> i32 {
@@ -157,11 +157,11 @@ impl Timeline {
     }
 
     /// Hours run between the first reading and the last, and the days of use in that time.
-    pub fn use_so_far(&self, snow_days: &SnowDays) -> (f64, f64) {
+    pub fn use_so_far(&self, days: DaysOfUse<'_>) -> (f64, f64) {
         match (self.points.first(), self.points.last()) {
             (Some(first), Some(last)) => (
                 last.hours - first.hours,
-                f64::from(snow_days.between(0, first.day, last.day)),
+                f64::from(days.between(0, first.day, last.day)),
             ),
             _ => (0.0, 0.0),
         }
@@ -172,11 +172,10 @@ impl Timeline {
         &self,
         at: Timestamp,
         hours_per_day: f64,
-        snow_days: &SnowDays,
+        days: DaysOfUse<'_>,
         zone: &TimeZone,
     ) -> f64 {
-        let used =
-            |from: i32, until: i32| hours_per_day * f64::from(snow_days.between(0, from, until));
+        let used = |from: i32, until: i32| hours_per_day * f64::from(days.between(0, from, until));
         let after = self.points.partition_point(|point| point.at <= at);
         match (
             after.checked_sub(1).map(|before| self.points[before]),
@@ -200,7 +199,8 @@ impl Timeline {
 mod tests {
     use super::*;
     use crate::facts::MonthDay;
-    use crate::snow_days::{FixedSeason, OnRecord};
+    use crate::sheet::Exposure;
+    use crate::snow_days::{FixedSeason, OnRecord, SnowDays};
 
     fn days_of(today: Date) -> SnowDays {
         let parse = |text| MonthDay::parse(text).unwrap();
@@ -311,15 +311,16 @@ mod tests {
         let (zone, as_of) = (TimeZone::UTC, at("2025-12-01T00:00:00Z"));
         let line = Timeline::new(&meter, None, as_of, &zone, |_, _| 0.0);
         let days = days_of(Date::constant(2025, 12, 1));
+        let days = days.of(Exposure::SnowDays);
         let march = day_number(Date::constant(2025, 3, 1));
         assert_eq!(line.last(), Some((march, 120.0)));
-        let middle = line.at(at("2025-01-30T12:00:00Z"), 1.5, &days, &zone);
+        let middle = line.at(at("2025-01-30T12:00:00Z"), 1.5, days, &zone);
         assert!((middle - 110.0).abs() < 1e-9, "{middle}");
         // Snow days since the last reading, at one and a half hours each.
         let since = f64::from(days.between(0, march, day_number(Date::constant(2025, 12, 1))));
-        assert_eq!(line.at(as_of, 1.5, &days, &zone), 120.0 + 1.5 * since);
+        assert_eq!(line.at(as_of, 1.5, days, &zone), 120.0 + 1.5 * since);
         assert!(since > 5.0);
-        assert_eq!(line.use_so_far(&days).0, 20.0);
+        assert_eq!(line.use_so_far(days).0, 20.0);
     }
 
     #[test]
@@ -329,15 +330,16 @@ mod tests {
             "2025-12-01T00:00:00Z".parse::<Timestamp>().unwrap(),
         );
         let days = days_of(Date::constant(2025, 12, 1));
+        let days = days.of(Exposure::SnowDays);
         let came = Date::constant(2024, 7, 1);
         let line = Timeline::new(&[], Some(came), as_of, &zone, |_, _| 0.0);
         assert_eq!(
             (line.last(), line.on_the_meter()),
             (Some((day_number(came), 0.0)), None)
         );
-        assert!(line.at(as_of, 1.0, &days, &zone) >= 24.0);
+        assert!(line.at(as_of, 1.0, days, &zone) >= 24.0);
         assert_eq!(
-            Timeline::new(&[], None, as_of, &zone, |_, _| 0.0).at(as_of, 1.0, &days, &zone),
+            Timeline::new(&[], None, as_of, &zone, |_, _| 0.0).at(as_of, 1.0, days, &zone),
             0.0
         );
     }

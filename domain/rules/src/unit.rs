@@ -6,10 +6,11 @@ use uuid::Uuid;
 
 use crate::because::{Reason, chance_rounded, odds};
 use crate::calculations;
-use crate::facts::{DepotFacts, FindingFacts, LatestReading, UnitFacts};
+use crate::facts::{DepotFacts, Duty, FindingFacts, LatestReading, UnitFacts};
 use crate::life::breaks_enough;
-use crate::sheet::{Effect, Work};
-use crate::snow_days::SnowDays;
+use crate::sheet::{Effect, RateUnit, Work};
+use crate::snow_days::{FixedSeason, OnRecord, SnowDays};
+use crate::snowfall::{past_winters, this_winter};
 use crate::storm::Storm;
 
 pub mod clock;
@@ -18,6 +19,7 @@ pub mod model;
 mod open;
 pub mod parts;
 pub mod proof;
+mod rating;
 pub mod standing;
 
 use clock::UnitClock;
@@ -25,6 +27,7 @@ use model::{Model, NODES};
 use open::{held, limited, stopped};
 use parts::{PartState, Running};
 use proof::{Proof, Start, unproven};
+pub use rating::rate;
 use standing::{Factor, Figure, Floors, Status};
 
 /// What all units of a depot share in one evaluation.
@@ -40,6 +43,37 @@ pub struct Shared<'a> {
     pub snow_days: SnowDays,
     /// The storm to meet.
     pub storm: Storm,
+    /// The least dose that its spreading duties ask for, g/m2.
+    pub least_dose_g_m2: Option<f64>,
+}
+
+impl<'a> Shared<'a> {
+    /// What the units of a depot share at `as_of`.
+    pub fn of(facts: &'a DepotFacts, as_of: Timestamp) -> Self {
+        let today = facts.zone.to_datetime(as_of).date();
+        let fixed = FixedSeason {
+            starts: facts.season_starts,
+            ends: facts.season_ends,
+            snow_days: facts.typical_snow_days,
+        };
+        let winters = past_winters(&facts.snowfall, facts.snow_day_mm, today);
+        let this_winter = this_winter(&facts.snowfall, facts.snow_day_mm, today);
+        let record = OnRecord {
+            winters: &winters,
+            this_winter: this_winter.as_deref(),
+        };
+        let snow_days = SnowDays::new(today, fixed, record);
+        let storm = Storm::of(facts, as_of, today);
+        let doses = facts.duties.iter().filter_map(Duty::dose);
+        Shared {
+            facts,
+            as_of,
+            today,
+            snow_days,
+            storm,
+            least_dose_g_m2: doses.min_by(f64::total_cmp),
+        }
+    }
 }
 
 /// A unit's readiness as published; `as_of` and `valid_until` are put beside it by whoever answers.
@@ -56,8 +90,11 @@ pub struct UnitDocument {
     pub status: Status,
     /// The chance that it gets through the storm, to 0.01.
     pub chance: f64,
-    /// Its rate of clearing, m2/h, in whole tens, open findings in it.
+    /// Its rate in the work it is rigged for, open findings in it, in `rate_unit`: whole tens of m2/h, quarters of a kg/h.
     pub rate: f64,
+    /// What its rate is counted in.
+    #[serde(default)]
+    pub rate_unit: RateUnit,
     /// Its standing in a sentence.
     pub summary: String,
     /// Why, worst first.
@@ -122,37 +159,6 @@ pub struct UnitState {
 /// Whether a unit can work at all, before its chance is asked: a depot's work is shared among those that can.
 pub fn can_work(unit: &UnitFacts, shared: &Shared<'_>) -> bool {
     unit.away.is_none() && held(unit, shared).is_empty() && stopped(unit, shared).is_empty()
-}
-
-/// A unit's rate, m2/h, in whole tens (section 8): what its width and speed give, or what it can throw, times the factor
-/// of each open finding that degrades it.
-pub fn rate(unit: &UnitFacts, shared: &Shared<'_>) -> f64 {
-    let Some(sheet) = shared.facts.sheets.get(&unit.model) else {
-        return 0.0;
-    };
-    let (figures, storm) = (&sheet.rate, &shared.storm);
-    let covered = figures.width_mm.value / 1000.0
-        * (1.0 - figures.overlap.value)
-        * figures.speed_m_per_h.value
-        * figures.efficiency.value;
-    let lying_kg_m2 = storm.depth_mm.min(storm.reclear_mm) / 1000.0 * storm.density_kg_m3;
-    let thrown = if lying_kg_m2 > 0.0 {
-        figures.rating_kg_per_h.value / lying_kg_m2
-    } else {
-        f64::INFINITY
-    };
-    let degraded: f64 = unit
-        .findings
-        .iter()
-        .filter(|finding| finding.effect == Effect::Degrade)
-        .map(|finding| {
-            let own = sheet
-                .check_spec(&finding.check)
-                .and_then(|check| check.rate_factor.as_ref());
-            own.unwrap_or(&figures.degrade_factor).value
-        })
-        .product();
-    (covered.min(thrown) * degraded / 10.0 + 1e-9).floor() * 10.0
 }
 
 /// A unit for a storm of `storm_hours` running hours.
@@ -228,6 +234,7 @@ fn state(
         status,
         chance,
         rate: rate(unit, shared),
+        rate_unit: unit.rigging.rate_unit(),
         summary: summary(&inputs, status, chance, &because, &shared.storm.name),
         because,
         proof,
@@ -249,6 +256,12 @@ fn state(
 /// Enough matching spare shear fasteners aboard for the breaks of a storm.
 fn shear_factor(unit: &UnitFacts, model: &Model<'_>, storm_hours: f64) -> Option<Factor> {
     let shear = model.sheet.shear_fasteners.as_ref()?;
+    if !model
+        .sheet
+        .check_concerns(&shear.fitted_check, unit.rigging)
+    {
+        return None;
+    }
     let counted = latest(unit, &shear.spares_check).and_then(|reading| reading.value);
     let spares = counted.map_or(shear.carried.value, |count| count.clamp(0.0, 1e6) as u32);
     let (alpha, beta) = (shear.alpha.value, shear.beta_hours.value);

@@ -13,7 +13,7 @@ use crate::score::{UnitChance, depot_score};
 pub struct Input {
     /// The machines, possibly none.
     pub units: Vec<UnitInput>,
-    /// Rate needed, m2/h.
+    /// Rate needed, in the machines' unit: m2/h, or kg/h of spreading.
     pub needed_rate: f64,
     /// Operators, whole; absent where there are enough for all machines.
     #[serde(default)]
@@ -27,7 +27,7 @@ pub struct Input {
 pub struct UnitInput {
     /// P(it works through the storm).
     pub works: f64,
-    /// Its rate, m2/h.
+    /// Its rate: m2/h, or kg/h of spreading.
     pub rate: f64,
 }
 
@@ -41,7 +41,7 @@ pub struct Output {
     pub at_least: f64,
     /// Upper bound of the chance; equal where it could be computed exactly.
     pub at_most: f64,
-    /// Expected shortfall of the rate, m2/h.
+    /// Expected shortfall of the rate, in the same unit.
     pub shortfall: f64,
 }
 

@@ -1,4 +1,6 @@
 //! A depot's ground by kind of work and width: who passes where, what it asks for, who drives.
+//!
+//! Ground to spread is counted by the kilograms it asks for, all other by its area; else they are computed alike.
 
 use super::works::WorkOf;
 use crate::demand::{DutyDemand, needed_rate};
@@ -37,7 +39,7 @@ fn works_of<'a>(shared: &'a Shared<'a>, kind: Work) -> Vec<WorkOf<'a>> {
     for (place, width) in widths.iter().enumerate() {
         let own = duties.iter().filter(|duty| width_of(duty) == *width);
         ground.extend(own.map(|duty| DutyDemand {
-            area_m2: duty.area_m2,
+            amount: duty.amount(),
             clear_within_h: duty.clear_within_h.max(0.01),
         }));
         let members = fitting(shared, kind, *width);
@@ -56,7 +58,7 @@ fn works_of<'a>(shared: &'a Shared<'a>, kind: Work) -> Vec<WorkOf<'a>> {
             needed_rate: demand.needed_rate,
             cycles,
             storm_hours: 0.0,
-            area_m2: ground.iter().map(|duty| duty.area_m2).sum(),
+            amount: ground.iter().map(|duty| duty.amount).sum(),
             last_cycle_after_h: storm.hours * f64::from(cycles.saturating_sub(1))
                 / f64::from(cycles.max(1)),
             longest_h: ground
@@ -67,7 +69,7 @@ fn works_of<'a>(shared: &'a Shared<'a>, kind: Work) -> Vec<WorkOf<'a>> {
         };
         if let Some(narrow) = works.last() {
             work.needed_rate += narrow.needed_rate + work.lost_to(narrow);
-            work.area_m2 += narrow.area_m2;
+            work.amount += narrow.amount;
             work.longest_h = work.longest_h.max(narrow.longest_h);
         }
         work.storm_hours = work.running_hours();
@@ -88,7 +90,7 @@ fn fitting(shared: &Shared<'_>, kind: Work, width: f64) -> Vec<usize> {
     let units = shared.facts.units.iter().enumerate();
     let fits = |model| {
         let sheet = shared.facts.sheets.get(model);
-        sheet.is_some_and(|sheet| sheet.rate.width_mm.value <= width)
+        sheet.is_some_and(|sheet| sheet.rate_for(kind).width_mm.value <= width)
     };
     units
         .filter(|(_, unit)| unit.rigging == kind && fits(&unit.model))

@@ -84,15 +84,17 @@ pub fn because(
 
 /// "clearing", or "clearing, places up to 900 mm wide".
 fn name(work: &WorkOf<'_>) -> String {
-    let kind = match work.work {
-        Work::Clear => "clearing",
-        Work::Spread => "spreading",
-        Work::Blow => "blowing",
-    };
+    let kind = work.work.doing();
     match work.narrowest_width_mm {
         Some(width) => format!("{kind}, places up to {} mm wide", number(width, 0)),
         None => kind.to_owned(),
     }
+}
+
+/// A rate of its, with its unit.
+fn rate(work: &WorkOf<'_>, rate: f64) -> String {
+    let unit = work.work.rate_unit();
+    format!("{} {}", number(rate, unit.decimals()), unit.symbol())
 }
 
 fn of_work(shared: &Shared<'_>, work: &WorkOf<'_>, scored: &Scored, all: &mut Vec<DepotReason>) {
@@ -115,11 +117,11 @@ fn of_work(shared: &Shared<'_>, work: &WorkOf<'_>, scored: &Scored, all: &mut Ve
     all.push(DepotReason::of_work(
         work,
         format!(
-            "{}: {} m2/h needed for {}; the machines that count bring {} m2/h with {operators}, if all run: {} to keep up",
+            "{}: {} needed for {}; the machines that count bring {} with {operators}, if all run: {} to keep up",
             name(work),
-            number(work.needed_rate, 0),
+            rate(work, work.needed_rate),
             shared.storm.name,
-            number(scored.best_rate, 0),
+            rate(work, scored.best_rate),
             odds(score)
         ),
     ));
@@ -151,11 +153,13 @@ fn of_work(shared: &Shared<'_>, work: &WorkOf<'_>, scored: &Scored, all: &mut Ve
         );
         all.push(DepotReason::of_work(work, text));
     }
-    if scored.score.shortfall >= 0.01 * work.needed_rate && scored.score.shortfall >= 1.0 {
+    if scored.score.shortfall >= 0.01 * work.needed_rate
+        && work.work.rate_unit().rounded(scored.score.shortfall) > 0.0
+    {
         let text = format!(
-            "{}: short by {} m2/h on average",
+            "{}: short by {} on average",
             name(work),
-            number(scored.score.shortfall, 0)
+            rate(work, scored.score.shortfall)
         );
         all.push(DepotReason::of_work(work, text));
     }

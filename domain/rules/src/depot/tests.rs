@@ -9,6 +9,7 @@ use crate::unit::parts::{Advice, PartState};
 use crate::unit::standing;
 
 mod builder;
+mod kinds;
 mod narrow_places;
 mod parts;
 mod proofs;
@@ -51,30 +52,6 @@ fn finding(check: &str, effect: Effect) -> FindingFacts {
         effect,
         text: "what was found".to_owned(),
         opened_at: at("2025-11-18T16:00:00Z"),
-    }
-}
-
-/// Section 7: every default sheet, freshly inspected within limits and started within 14 days, is ready for the default
-/// design storm.
-#[test]
-fn the_default_sheet_fresh_within_limits_is_ready_for_the_design_storm() {
-    for hours in [2.0, 40.0, 90.0, 150.0] {
-        for started in ["2025-11-11T16:00:00Z", "2025-11-24T16:00:00Z"] {
-            let mut unit = fresh_unit(1, hours);
-            unit.starts[0].at = at(started);
-            unit.latest
-                .iter_mut()
-                .filter(|reading| reading.check == "engine_start")
-                .for_each(|reading| reading.at = at(started));
-            let evaluation = evaluate(&depot(vec![unit]), now());
-            let document = &evaluation.units[0].document;
-            assert_eq!(
-                document.status,
-                Status::Ready,
-                "{hours} h, started {started}: {:#?}",
-                document.because
-            );
-        }
     }
 }
 

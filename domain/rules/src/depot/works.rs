@@ -5,7 +5,7 @@ use uuid::Uuid;
 
 use super::score_rounded;
 use crate::score::{Score, depot_scores, hours_to_clear};
-use crate::sheet::Work;
+use crate::sheet::{RateUnit, Work};
 use crate::unit::model::{NODES, mean_over_nodes};
 use crate::unit::{Shared, UnitState, can_work, rate};
 
@@ -28,8 +28,8 @@ pub struct WorkOf<'a> {
     pub cycles: u32,
     /// Running hours of each machine in the storm.
     pub storm_hours: f64,
-    /// Area cleared in each cycle, m2.
-    pub area_m2: f64,
+    /// What each cycle asks for: m2 cleared, or kg spread.
+    pub amount: f64,
     /// From the first cycle's snow to the last's, h.
     pub last_cycle_after_h: f64,
     /// The longest time within which any of it must be clear, h.
@@ -51,9 +51,12 @@ pub struct WorkState {
     pub score_at_most: f64,
     /// The same with unproven units at their chance.
     pub score_with_unproven: f64,
-    /// Rate needed, narrower places in it, m2/h, whole.
+    /// What its rates are counted in.
+    #[serde(default)]
+    pub rate_unit: RateUnit,
+    /// Rate needed, narrower places in it, in `rate_unit`: whole m2/h, tenths of a kg/h.
     pub needed_rate: f64,
-    /// Expected shortfall of the rate, m2/h, whole.
+    /// Expected shortfall of the rate, the same.
     pub shortfall: f64,
     /// Machines rigged for it that fit.
     pub machines: u32,
@@ -84,7 +87,10 @@ pub struct WorkInputs {
     pub work: Work,
     /// Its places and machines are those up to this width, mm; none: all.
     pub narrowest_width_mm: Option<f64>,
-    /// Rate needed, narrower places in it, m2/h.
+    /// What its rates are counted in.
+    #[serde(default)]
+    pub rate_unit: RateUnit,
+    /// Rate needed, narrower places in it.
     pub needed_rate: f64,
     /// Operators entered for it, those of narrower places among them.
     pub operators: Option<u32>,
@@ -99,7 +105,7 @@ pub struct WorkInputs {
 pub struct WorkUnit {
     /// The unit.
     pub unit_id: Uuid,
-    /// Its rate, m2/h.
+    /// Its rate, in the work's unit.
     pub rate: f64,
     /// Whether it counts.
     pub counts: bool,
@@ -121,7 +127,7 @@ pub struct Scored {
 }
 
 impl WorkOf<'_> {
-    /// Rate that is lost because operators are few and some of them must take narrow machines, m2/h: as many as narrow
+    /// Rate that is lost because operators are few and some of them must take narrow machines: as many as narrow
     /// ground may need, each in the slowest narrow machine where the fastest of the others would have been his.
     pub(super) fn lost_to(&self, narrow: &WorkOf<'_>) -> f64 {
         let rate_of = |index: &usize| rate(&self.shared.facts.units[*index], self.shared);
@@ -153,16 +159,16 @@ impl WorkOf<'_> {
         let together = self.best(rates.collect());
         let alone = self.shared.storm.hours + self.longest_h;
         if together > 0.0 {
-            alone.min(f64::from(self.cycles) * self.area_m2 / together)
+            alone.min(f64::from(self.cycles) * self.amount / together)
         } else {
             alone
         }
     }
 
-    /// Hours from the first snow until all of it is cleared at `rate`, m2/h, over 0. Kept busy, either all the work
+    /// Hours from the first snow until all of it is done at `rate`, over 0. Kept busy, either all the work
     /// takes that long, or the last cycle's, which is not there before its snow.
     fn hours_at(&self, rate: f64) -> f64 {
-        let cycle = self.area_m2 / rate;
+        let cycle = self.amount / rate;
         (f64::from(self.cycles) * cycle).max(self.last_cycle_after_h + cycle)
     }
 
@@ -255,6 +261,7 @@ impl WorkOf<'_> {
             .iter()
             .filter(|index| units[**index].document.counts)
             .count();
+        let unit = self.work.rate_unit();
         let half_hours = |hours: f64| (hours * 2.0).round() / 2.0;
         WorkState {
             work: self.work,
@@ -262,8 +269,9 @@ impl WorkOf<'_> {
             score: score_rounded(scored.score.at_least),
             score_at_most: score_rounded(scored.score.at_most),
             score_with_unproven: score_rounded(scored.with_unproven),
-            needed_rate: self.needed_rate.round(),
-            shortfall: scored.score.shortfall.round(),
+            rate_unit: unit,
+            needed_rate: unit.rounded(self.needed_rate),
+            shortfall: unit.rounded(scored.score.shortfall),
             machines: self.members.len() as u32,
             machines_counting: counting as u32,
             operators: self.operators,
@@ -281,6 +289,7 @@ impl WorkOf<'_> {
         WorkInputs {
             work: self.work,
             narrowest_width_mm: self.narrowest_width_mm,
+            rate_unit: self.work.rate_unit(),
             needed_rate: self.needed_rate,
             operators: self.operators,
             storm_hours: self.storm_hours,

@@ -22,6 +22,7 @@ fn task(trigger: Trigger) -> TaskSpec {
     TaskSpec {
         task: "task".to_owned(),
         title: "A task".to_owned(),
+        only_for: None,
         triggers: vec![trigger],
         tolerance: 0.1,
         safety: false,

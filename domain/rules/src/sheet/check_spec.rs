@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Effect, Figure, Job};
+use super::{Effect, Figure, Job, Work};
 use crate::Invalid;
 use crate::measure::Unit;
 use crate::verdict::Verdict;
@@ -167,6 +167,8 @@ pub struct CheckSpec {
     pub title: String,
     /// The part it is about, if it is one that is fitted and renewed.
     pub part: Option<String>,
+    /// The one kind of work it is for, if it is about an attachment; its part's where absent.
+    pub only_for: Option<Work>,
     /// What unserviceable does to the unit.
     pub effect: Effect,
     /// Factor on the unit's rate while unserviceable, for `degrade`; the sheet's own where absent.

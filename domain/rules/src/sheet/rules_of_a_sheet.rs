@@ -4,12 +4,15 @@ use std::collections::BTreeSet;
 
 use super::faults::Faults;
 use super::task::{self, TASKS_MAX};
-use super::{CheckSpec, Effect, Exposure, Reads, Sheet};
+use super::{CheckSpec, Effect, Reads, Sheet, work};
 use crate::Invalid;
 use crate::measure::Unit;
 
 /// Checks, or parts, a sheet may have.
 const LIST_MAX: usize = 300;
+/// Kinds of work a sheet may have: as many as there are.
+const WORKS_MAX: usize = 3;
+
 /// Every fault of the sheet.
 pub fn check(sheet: &Sheet) -> Result<(), Vec<Invalid>> {
     let mut faults = Faults::default();
@@ -20,11 +23,12 @@ pub fn check(sheet: &Sheet) -> Result<(), Vec<Invalid>> {
             "is empty: name at least one kind of work the model can be rigged for",
         );
     }
-    usage_rate_start(sheet, &mut faults);
     let lists = [
         ("parts", sheet.parts.len(), LIST_MAX),
         ("checks", sheet.checks.len(), LIST_MAX),
         ("tasks", sheet.tasks.len(), TASKS_MAX),
+        ("works", sheet.works.len(), WORKS_MAX),
+        ("attachments", sheet.attachments.len(), WORKS_MAX),
     ];
     for (list, len, most) in lists {
         if len > most {
@@ -35,6 +39,8 @@ pub fn check(sheet: &Sheet) -> Result<(), Vec<Invalid>> {
             return Err(faults.0);
         }
     }
+    work::faults(sheet, &mut faults);
+    usage_start(sheet, &mut faults);
     parts(sheet, &mut faults);
     checks(sheet, &mut faults);
     shear(sheet, &mut faults);
@@ -75,15 +81,9 @@ pub fn faults_of_check(check: &CheckSpec) -> Vec<Invalid> {
     faults.0
 }
 
-fn usage_rate_start(sheet: &Sheet, faults: &mut Faults) {
-    let (usage, rate, start) = (&sheet.usage, &sheet.rate, &sheet.start);
+fn usage_start(sheet: &Sheet, faults: &mut Faults) {
+    let (usage, start) = (&sheet.usage, &sheet.start);
     faults.source("usage.exposure", &usage.exposure.source);
-    if usage.exposure.value != Exposure::SnowDays {
-        faults.say(
-            "usage.exposure.value",
-            "is not counted yet: running hours are counted against snow_days only",
-        );
-    }
     faults.figure("usage.shape", &usage.shape, 0.05..=20.0);
     faults.figure("usage.prior_days", &usage.prior_days, 0.1..=10_000.0);
     faults.figure(
@@ -91,19 +91,21 @@ fn usage_rate_start(sheet: &Sheet, faults: &mut Faults) {
         &usage.prior_hours_per_day,
         0.001..=24.0,
     );
-    faults.figure("rate.width_mm", &rate.width_mm, 50.0..=20_000.0);
-    faults.figure("rate.overlap", &rate.overlap, 0.0..=0.9);
-    faults.figure("rate.speed_m_per_h", &rate.speed_m_per_h, 1.0..=100_000.0);
-    faults.figure("rate.efficiency", &rate.efficiency, 0.01..=1.0);
-    faults.figure("rate.rating_kg_per_h", &rate.rating_kg_per_h, 1.0..=1e8);
-    faults.figure("rate.degrade_factor", &rate.degrade_factor, 0.01..=1.0);
     faults.figure("start.alpha", &start.alpha, 1e-3..=1e6);
     faults.figure("start.beta", &start.beta, 1e-3..=1e9);
     faults.figure("start.shape", &start.shape, 0.05..=20.0);
     faults.figure("start.at_once", &start.at_once, 1e-6..=1.0);
     faults.figure("start.at_once_weight", &start.at_once_weight, 1e-3..=1e6);
     match sheet.check_spec(&start.check).map(|check| &check.reads) {
-        Some(Reads::Function) => {}
+        Some(Reads::Function) => {
+            let check = sheet.check_spec(&start.check);
+            if check.is_some_and(|check| check.only_for.is_some()) {
+                faults.say(
+                    "start.check",
+                    "is only for one kind of work: a unit rigged for another could not be proven",
+                );
+            }
+        }
         Some(_) => faults.say(
             "start.check",
             format!(

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::faults::Faults;
-use super::{Figure, Sheet};
+use super::{Figure, Sheet, Work};
 use crate::due::Trigger;
 
 /// Tasks a sheet may have.
@@ -22,6 +22,9 @@ pub struct TaskSpec {
     pub task: String,
     /// What a technician calls it: "Change the engine oil".
     pub title: String,
+    /// The one kind of work it is for, if it is about an attachment: it is not owed by a unit rigged for another.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub only_for: Option<Work>,
     /// What brings it due, at least one; the earliest wins.
     pub triggers: Vec<Trigger>,
     /// The window either side of the due date, as a share of the interval, 0 to 0.5.

@@ -6,7 +6,8 @@ use super::Shared;
 use super::going_dead::GoingDead;
 use crate::facts::{FittedPartFacts, Fitting, UnitFacts};
 use crate::hours::Usage;
-use crate::sheet::{Clock, LifeSpec, Sheet};
+use crate::sheet::{Clock, Exposure, LifeSpec, Sheet};
+use crate::snow_days::DaysOfUse;
 use crate::timeline::{Timeline, day_in};
 
 /// A unit's time.
@@ -14,6 +15,8 @@ use crate::timeline::{Timeline, day_in};
 pub struct UnitClock<'a> {
     /// Its meter.
     timeline: Timeline,
+    /// What its hours are counted against.
+    exposure: Exposure,
     /// Its use.
     pub usage: Usage,
     /// Attempts to start up to now, ascending; a good one after a bad one of the same instant.
@@ -53,11 +56,13 @@ impl<'a> UnitClock<'a> {
     pub fn new(unit: &'a UnitFacts, sheet: &'a Sheet, shared: &Shared<'_>) -> Self {
         let zone = &shared.facts.zone;
         let prior = super::model::usage_prior(sheet);
+        let exposure = sheet.usage.exposure.value;
+        let days = shared.snow_days.of(exposure);
         let used = |from: i32, until: i32| {
-            prior.prior_hours_per_day * f64::from(shared.snow_days.between(0, from, until))
+            prior.prior_hours_per_day * f64::from(days.between(0, from, until))
         };
         let timeline = Timeline::new(&unit.meter, unit.acquired_on, shared.as_of, zone, used);
-        let (run_hours, days) = timeline.use_so_far(&shared.snow_days);
+        let (run_hours, days_of_use) = timeline.use_so_far(days);
         let tried = unit.starts.iter().map(|start| (start.at, start.started));
         // The loader may leave the newest reading of the start check among the readings only.
         let proof = unit
@@ -102,9 +107,10 @@ impl<'a> UnitClock<'a> {
         let fitted = fitted.filter(|path| path.how != Fitting::AsDelivered);
         let first_fitted = fitted.filter_map(|path| path.fitted_at).min();
         let kept_since = unit.kept_since.into_iter().chain(first_fitted).min();
-        let usage = Usage::new(&prior, run_hours, days);
+        let usage = Usage::new(&prior, run_hours, days_of_use);
         UnitClock {
             timeline,
+            exposure,
             usage,
             starts,
             kept_since,
@@ -118,6 +124,11 @@ impl<'a> UnitClock<'a> {
         self.timeline
             .last()
             .map(|(day, hours)| Moment { day, hours })
+    }
+
+    /// The days that its hours are counted against.
+    pub fn days_of_use<'s>(&self, shared: &'s Shared<'_>) -> DaysOfUse<'s> {
+        shared.snow_days.of(self.exposure)
     }
 
     /// Hours on the meter at the last trusted reading.
@@ -136,7 +147,7 @@ impl<'a> UnitClock<'a> {
         self.timeline.at(
             at,
             self.usage.hours_per_day(),
-            &shared.snow_days,
+            self.days_of_use(shared),
             &shared.facts.zone,
         )
     }

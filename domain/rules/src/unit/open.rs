@@ -4,10 +4,11 @@ use super::Shared;
 use super::standing::Limited;
 use crate::battery;
 use crate::because::{day_of, minute_of, number};
-use crate::facts::UnitFacts;
+use crate::facts::{FindingFacts, UnitFacts};
 use crate::sheet::{Derived, Effect};
 
-/// Hold tags and open safety findings.
+/// Hold tags and open safety findings. A tag holds whatever the machine is rigged for: who hung it lifts it. A finding on
+/// an attachment that is not fitted does not.
 pub fn held(unit: &UnitFacts, shared: &Shared<'_>) -> Vec<String> {
     let zone = &shared.facts.zone;
     let tags = unit.holds.iter().map(|hold| {
@@ -29,6 +30,7 @@ pub fn held(unit: &UnitFacts, shared: &Shared<'_>) -> Vec<String> {
                     .iter()
                     .any(|hold| hold.finding_id == Some(finding.id))
         })
+        .filter(|finding| concerns(unit, shared, finding))
         .map(|finding| {
             format!(
                 "found {}: {}",
@@ -46,6 +48,7 @@ pub fn stopped(unit: &UnitFacts, shared: &Shared<'_>) -> Vec<String> {
         .findings
         .iter()
         .filter(|finding| finding.effect == Effect::Stop)
+        .filter(|finding| concerns(unit, shared, finding))
         .map(|finding| {
             format!(
                 "found {}: {}",
@@ -54,6 +57,12 @@ pub fn stopped(unit: &UnitFacts, shared: &Shared<'_>) -> Vec<String> {
             )
         });
     findings.chain(frozen(unit, shared)).collect()
+}
+
+/// Whether a finding is about what is fitted.
+fn concerns(unit: &UnitFacts, shared: &Shared<'_>, finding: &FindingFacts) -> bool {
+    let sheet = shared.facts.sheets.get(&unit.model);
+    sheet.is_none_or(|sheet| sheet.check_concerns(&finding.check, unit.rigging))
 }
 
 /// Whether its battery will freeze at the storm's forecast low.

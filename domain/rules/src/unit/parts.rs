@@ -218,7 +218,8 @@ impl<'a> Running<'a> {
         clock: &'a UnitClock<'a>,
         storm_hours: f64,
     ) -> Self {
-        let (days, storm) = (&shared.snow_days, &shared.storm);
+        let (seasons, storm) = (&shared.snow_days, &shared.storm);
+        let days = clock.days_of_use(shared);
         let usage = clock.usage;
         let base = clock.base().unwrap_or(Moment {
             day: day_number(shared.today),
@@ -230,18 +231,18 @@ impl<'a> Running<'a> {
                 .map(|(left, right)| left + right)
                 .collect::<Vec<_>>()
         };
-        let next = (day_number(days.next_season.starts) - 1).max(base.day);
+        let next = (day_number(seasons.next_season.starts) - 1).max(base.day);
         let before_storm = days.each(base.day, storm.first_day);
         let this_season = sum(
             &before_storm,
             days.each(
                 storm.last_day.max(base.day),
-                day_number(days.this_season.ends) + 1,
+                day_number(seasons.this_season.ends) + 1,
             ),
         );
         let next_season = sum(
             &this_season,
-            days.each(next, day_number(days.next_season.ends) + 1),
+            days.each(next, day_number(seasons.next_season.ends) + 1),
         );
         let [before_storm, this_season, next_season] = [before_storm, this_season, next_season]
             .map(|scenarios| ToCome::new(&usage, scenarios));
@@ -269,6 +270,10 @@ impl<'a> Running<'a> {
         let mut factors = Vec::with_capacity(model.parts.len() + 4);
         let mut readings = Vec::with_capacity(16);
         for (place, part) in model.parts.iter().enumerate() {
+            if !self.unit.rigging.concerned(part.spec.only_for) {
+                // It is on an attachment that is not fitted.
+                continue;
+            }
             let measured = self.measured(place, part, &mut readings);
             let is_measured = measured.is_some();
             if let Some((state, factor)) = measured {

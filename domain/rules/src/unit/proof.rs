@@ -85,6 +85,7 @@ fn not_answered(unit: &UnitFacts, shared: &Shared<'_>, began: Date) -> Option<St
     let checks = sheet.checks.iter();
     let open: Vec<&str> = checks
         .filter(|check| check.effect.takes_out() && check.check != sheet.start.check)
+        .filter(|check| sheet.check_concerns(&check.check, unit.rigging))
         .filter(|check| !answered(&check.check))
         .map(|check| check.title.as_str())
         .collect();

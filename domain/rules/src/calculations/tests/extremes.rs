@@ -163,7 +163,7 @@ proptest! {
         storm_hours in positive(), depth_mm in not_negative(), reclear_mm in positive(),
         area_m2 in not_negative(), clear_within_h in positive(),
     ) {
-        let duties = vec![needed_rate::DutyInput { area_m2, clear_within_h }];
+        let duties = vec![needed_rate::DutyInput { area_m2, clear_within_h, dose_g_m2: None }];
         let input = needed_rate::Input { storm_hours, depth_mm, reclear_mm, duties };
         if let Ok(got) = needed_rate::calculate(&input) {
             prop_assert!(got.needed_rate.is_finite() && got.needed_rate >= 0.0, "{got:?}");

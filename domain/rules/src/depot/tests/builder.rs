@@ -8,7 +8,7 @@ use crate::facts::{
     DepotFacts, DesignStorm, Duty, FittedPartFacts, Fitting, InspectionFacts, InspectionKind,
     LatestReading, MeterFacts, MonthDay, Operators, PathReading, Settings, StartFacts, UnitFacts,
 };
-use crate::sheet::{CheckSpec, Work, two_stage_thrower};
+use crate::sheet::{CheckSpec, Derived, Sheet, Work, two_stage_thrower};
 use crate::verdict::{Context, ReadingInput, Verdict, judge};
 
 /// The model of every machine.
@@ -83,18 +83,33 @@ fn within_limits(check: &CheckSpec) -> ReadingInput {
             };
             reading.value = Some(new + (marginal - new) * share);
             reading.unit = Some(measure.unit.symbol().to_owned());
+            match &measure.derived {
+                Some(Derived::Battery) => {
+                    // The temperature at which gravity needs no correction, 80 degF.
+                    (reading.temperature_c, reading.full_charge) =
+                        (Some(80.0 / 1.8 - 32.0 / 1.8), Some(1.265));
+                }
+                Some(Derived::Tyre { at_c }) => reading.temperature_c = Some(at_c.value),
+                None => {}
+            }
         }
     }
     reading
 }
 
-/// A unit inspected on 18 November within all limits, started then, at so many hours.
+/// A two-stage thrower inspected on 18 November within all limits, started then, at so many hours.
 pub fn fresh_unit(number: u128, hours: f64) -> UnitFacts {
-    let sheet = two_stage_thrower();
+    fresh_unit_of(&two_stage_thrower(), Work::Clear, number, hours)
+}
+
+/// A unit of that sheet, rigged for `work`, inspected on 18 November within all limits, started then, at so many hours:
+/// all that concerns it so rigged was answered, and no more.
+pub fn fresh_unit_of(sheet: &Sheet, work: Work, number: u128, hours: f64) -> UnitFacts {
     let inspected = at("2025-11-18T16:00:00Z");
     let latest: Vec<LatestReading> = sheet
         .checks
         .iter()
+        .filter(|check| sheet.check_concerns(&check.check, work))
         .map(|check| {
             let reading = within_limits(check);
             let judged = judge(check, &reading, &Context::default()).expect("a good reading");
@@ -112,8 +127,8 @@ pub fn fresh_unit(number: u128, hours: f64) -> UnitFacts {
                 value: judged.value_si,
                 grade: reading.grade.or(reading.level),
                 works: reading.works,
-                temperature_c: None,
-                full_charge: None,
+                temperature_c: reading.temperature_c,
+                full_charge: reading.full_charge,
             }
         })
         .collect();
@@ -152,7 +167,7 @@ pub fn fresh_unit(number: u128, hours: f64) -> UnitFacts {
         id: Uuid::from_u128(1000 + number),
         tag: format!("T-{number:03}"),
         model: MODEL,
-        rigging: Work::Clear,
+        rigging: work,
         away: None,
         acquired_on: Some(Date::constant(2024, 10, 1)),
         kept_since: Some(at("2024-10-01T16:00:00Z")),
@@ -204,6 +219,7 @@ pub fn duty(name: &str, area_m2: f64, narrowest_width_mm: Option<f64>) -> Duty {
         area_m2,
         clear_within_h: 3.0,
         narrowest_width_mm,
+        dose_g_m2: None,
     }
 }
 

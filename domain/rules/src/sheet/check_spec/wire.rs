@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{CheckKind, CheckSpec, Derived, Grade, Limits, Measure, Reads, WearSpec, Words};
 use crate::Invalid;
 use crate::measure::Unit;
-use crate::sheet::{Effect, Figure, Job};
+use crate::sheet::{Effect, Figure, Job, Work};
 
 /// A check as written: flat, the fields of the other kinds absent.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -17,6 +17,8 @@ pub(super) struct Wire {
     kind: CheckKind,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     part: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    only_for: Option<Work>,
     effect: Effect,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     rate_factor: Option<Figure>,
@@ -128,6 +130,7 @@ impl TryFrom<Wire> for CheckSpec {
             check: wire.check,
             title: wire.title,
             part: wire.part,
+            only_for: wire.only_for,
             effect: wire.effect,
             rate_factor: wire.rate_factor,
             reads,
@@ -146,6 +149,7 @@ impl From<CheckSpec> for Wire {
             title: spec.title,
             kind,
             part: spec.part,
+            only_for: spec.only_for,
             effect: spec.effect,
             rate_factor: spec.rate_factor,
             unit: None,

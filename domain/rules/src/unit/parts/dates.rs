@@ -5,7 +5,7 @@ use jiff::civil::Date;
 use super::{Quantiles, Running};
 use crate::hours::Usage;
 use crate::season::date_of;
-use crate::snow_days::SnowDays;
+use crate::snow_days::DaysOfUse;
 use crate::special::{FastNormal, digamma, trigamma};
 use crate::wear::WearPath;
 
@@ -41,7 +41,7 @@ impl Running<'_> {
         });
         self.dates.borrow_mut().reached_by(
             &self.usage,
-            &self.shared.snow_days,
+            self.clock.days_of_use(self.shared),
             self.base.day,
             storm,
             PATHS.map(|p| path.hours_until(limit, from, p)),
@@ -70,7 +70,7 @@ impl Dates {
     fn reached_by(
         &mut self,
         usage: &Usage,
-        days: &SnowDays,
+        days: DaysOfUse<'_>,
         base: i32,
         storm: Option<DatedStorm>,
         hours_until: [Option<f64>; PATHS.len()],
@@ -143,7 +143,8 @@ mod tests {
     use crate::facts::MonthDay;
     use crate::hours::UsagePrior;
     use crate::season::{Winter, day_number};
-    use crate::snow_days::{FixedSeason, OnRecord};
+    use crate::sheet::Exposure;
+    use crate::snow_days::{FixedSeason, OnRecord, SnowDays};
     use crate::wear::{WearPrior, WearReading};
 
     /// Against the chance averaged over the hours (`lasts_over`, which is held to scipy): on how many days of use it first
@@ -156,6 +157,7 @@ mod tests {
         );
         let base = day_number(Winter(2025).starts());
         let days = typical(Winter(2025).starts(), starts, ends);
+        let days = days.of(Exposure::SnowDays);
         let prior = UsagePrior {
             shape: 1.0,
             prior_days: 8.0,
@@ -188,7 +190,7 @@ mod tests {
                 let from = read.last().map_or(0.0, |reading| reading.0);
                 let found = Dates::default().reached_by(
                     &usage,
-                    &days,
+                    days,
                     base,
                     None,
                     PATHS.map(|p| path.hours_until(1.5, from, p)),
@@ -224,6 +226,7 @@ mod tests {
         );
         let today = Winter(2025).starts();
         let days = typical(today, starts, ends);
+        let days = days.of(Exposure::SnowDays);
         let prior = UsagePrior {
             shape: 1.0,
             prior_days: 8.0,
@@ -231,7 +234,7 @@ mod tests {
         };
         let usage = Usage::new(&prior, 400.0, 250.0);
         let reached =
-            |hours| Dates::default().reached_by(&usage, &days, day_number(today), None, hours);
+            |hours| Dates::default().reached_by(&usage, days, day_number(today), None, hours);
         let past = reached([Some(0.0); 5]);
         assert_eq!([past.p10, past.p50, past.p90], [Some(today); 3]);
         let never = reached([None; 5]);
@@ -249,6 +252,7 @@ mod tests {
         );
         let today = date_of(day_number(Winter(2025).starts()) + 150);
         let days = typical(today, starts, ends);
+        let days = days.of(Exposure::SnowDays);
         let prior = UsagePrior {
             shape: 1.0,
             prior_days: 8.0,
@@ -262,7 +266,7 @@ mod tests {
             hours: 12.0,
         };
         let p50 = |storm, base, hours| {
-            let found = Dates::default().reached_by(&usage, &days, base, storm, [Some(hours); 5]);
+            let found = Dates::default().reached_by(&usage, days, base, storm, [Some(hours); 5]);
             day_number(found.p50.unwrap())
         };
         // 60 days of use on 147 days at 1.6 hours: 40 days are some 26 hours.

@@ -1,0 +1,61 @@
+//! The ground of a depot: its duties, and the people for them.
+
+use serde::{Deserialize, Serialize};
+
+use crate::sheet::Work;
+
+/// Salt on walks where nobody said how much, g/m2: common practice, some 4 lb on 1000 ft2.
+const USUAL_DOSE_G_M2: f64 = 20.0;
+
+/// Ground to be cleared, spread or blown.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct Duty {
+    /// What it is called: "north platforms".
+    pub name: String,
+    /// The kind of work.
+    pub work: Work,
+    /// Its class of service, in the district's words.
+    pub class: String,
+    /// Area, m2.
+    pub area_m2: f64,
+    /// Within how many hours of lying deep enough it must be clear, or spread.
+    pub clear_within_h: f64,
+    /// Narrowest place, mm: wider machines do not pass.
+    #[serde(default)]
+    pub narrowest_width_mm: Option<f64>,
+    /// Of spreading, and only of it: material to put down each time, g/m2.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub dose_g_m2: Option<f64>,
+}
+
+impl Duty {
+    /// The dose of a spreading duty, g/m2; none of other work. A duty kept from before doses were asked for gets a usual
+    /// one until somebody enters it.
+    pub fn dose(&self) -> Option<f64> {
+        (self.work == Work::Spread).then(|| self.dose_g_m2.unwrap_or(USUAL_DOSE_G_M2))
+    }
+
+    /// What it asks for each time, in the unit of its work's rates without the hour: m2 of ground, or kg of material.
+    pub fn amount(&self) -> f64 {
+        match self.dose() {
+            Some(dose) => self.area_m2 * dose / 1000.0,
+            None => self.area_m2,
+        }
+    }
+}
+
+/// Operators for one kind of work.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct Operators {
+    /// The kind of work.
+    pub work: Work,
+    /// The narrow ground they are for, as in the duties; absent for the rest.
+    #[serde(default)]
+    pub narrowest_width_mm: Option<f64>,
+    /// How many can be out at once.
+    pub per_shift: u32,
+}
