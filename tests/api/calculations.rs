@@ -162,12 +162,28 @@ async fn a_depots_rate_and_score_can_be_counted_out() {
         &technician,
         "needed-rate",
         &input,
-        &["needed_rate", "cycles"],
+        &["needed_rate", "rate_unit", "cycles"],
     )
     .await;
     // One cycle of 4,000 m2 within 4 h (by hand).
     close(&answer["needed_rate"], 1_000.0, 1e-9);
-    assert_eq!(answer["cycles"], 1);
+    assert_eq!(
+        (&answer["cycles"], &answer["rate_unit"]),
+        (&json!(1), &json!("m2/h"))
+    );
+    // 4,000 m2 at 20 g/m2 are 80 kg (by hand).
+    let mut spread = input.clone();
+    spread["duties"][0]["dose_g_m2"] = json!(20);
+    let fields = ["needed_rate", "rate_unit", "cycles"];
+    let answer = ask(&technician, "needed-rate", &spread, &fields).await;
+    close(&answer["needed_rate"], 20.0, 1e-9);
+    assert_eq!(answer["rate_unit"], "kg/h");
+    let both = [&spread["duties"][0], &input["duties"][0]];
+    spread["duties"] = json!(both);
+    let refused = technician
+        .post("/v1/calculations/needed-rate", &spread)
+        .await;
+    assert_eq!(refused.problem(422), ["duties[1].dose_g_m2"]);
 
     let fields = ["score", "at_least", "at_most", "shortfall"];
     let mut input = json!({"units": [{"works": 0.9, "rate": 1000}, {"works": 0.8, "rate": 1000}, {"works": 0.5, "rate": 500}], "needed_rate": 1500});

@@ -415,6 +415,22 @@ async fn every_value_that_no_depot_can_have_is_named() {
             json!({"duties": duty(json!({"narrowest_width_mm": 0}))}),
             "duties[0].narrowest_width_mm",
         ),
+        (
+            json!({"duties": duty(json!({"work": "spread"}))}),
+            "duties[0].dose_g_m2",
+        ),
+        (
+            json!({"duties": duty(json!({"work": "spread", "dose_g_m2": 0}))}),
+            "duties[0].dose_g_m2",
+        ),
+        (
+            json!({"duties": duty(json!({"work": "blow", "dose_g_m2": 20}))}),
+            "duties[0].dose_g_m2",
+        ),
+        (
+            json!({"duties": duty(json!({"dose_g_m2": "much"}))}),
+            "duties[0].dose_g_m2",
+        ),
         (json!({"duties": {}}), "duties"),
         (
             json!({"duties": vec![pine_pass()["duties"][0].clone(); 201]}),

@@ -11,6 +11,7 @@ mod guessing;
 mod health;
 mod holds;
 mod inspections;
+mod kinds;
 mod limited_use;
 mod meter_readings;
 mod models;

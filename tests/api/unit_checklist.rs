@@ -1,7 +1,7 @@
 //! /v1/units/{unit_id}/checklist
 
 use rimeyard_harness::TestServer;
-use rimeyard_rules::sheet::{two_stage_thrower, two_stage_thrower_checklist};
+use rimeyard_rules::sheet::{Work, two_stage_thrower, two_stage_thrower_checklist};
 use serde_json::{Value, json};
 
 use super::fleet::{days_ago, model, posted};
@@ -18,7 +18,7 @@ async fn the_checklist_of_a_unit_has_its_steps_in_working_order_with_limits_and_
     let list = fresh.json();
     let (sheet, content) = (two_stage_thrower(), two_stage_thrower_checklist());
     let order: Vec<&str> = content
-        .steps_for(&sheet)
+        .steps_for(&sheet, Work::Clear)
         .map(|(step, _)| step.check.as_str())
         .collect();
     let steps = list["steps"].as_array().unwrap();

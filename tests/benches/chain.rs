@@ -135,6 +135,7 @@ fn depot(units: u128) -> DepotFacts {
             area_m2: 12_000.0,
             clear_within_h: 3.0,
             narrowest_width_mm: None,
+            dose_g_m2: None,
         }],
         operators: vec![Operators {
             work: Work::Clear,

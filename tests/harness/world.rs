@@ -120,6 +120,7 @@ fn new_depot(name: &str) -> NewDepot {
             area_m2: 4_000.0,
             clear_within_h: 4.0,
             narrowest_width_mm: None,
+            dose_g_m2: None,
         }],
         operators: vec![Operators {
             work: Work::Clear,

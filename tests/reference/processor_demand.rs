@@ -1,6 +1,7 @@
 //! Needed rates by the processor-demand criterion (Baruah, Rosier & Howell 1990), worked by hand.
 
 use rimeyard_rules::calculations::needed_rate::{DutyInput, Input, Output, calculate};
+use rimeyard_rules::sheet::RateUnit;
 
 fn ask(storm_hours: f64, depth_mm: f64, reclear_mm: f64, duties: &[(f64, f64)]) -> Output {
     calculate(&Input {
@@ -12,6 +13,7 @@ fn ask(storm_hours: f64, depth_mm: f64, reclear_mm: f64, duties: &[(f64, f64)]) 
             .map(|(area_m2, clear_within_h)| DutyInput {
                 area_m2: *area_m2,
                 clear_within_h: *clear_within_h,
+                dose_g_m2: None,
             })
             .collect(),
     })
@@ -88,12 +90,33 @@ fn cycles_survive_the_rounding_of_doubles() {
     close(got.needed_rate, 50.0);
 }
 
+/// Kilograms likewise: the two duties of before, spread with 10 and 30 g/m2, are 6 kg and 54 kg. L = 2: 6/2 = 3. L = 4:
+/// (6 + 54)/4 = 15. L = 8: (12 + 54)/8 = 8.25. L = 10: 120/10 = 12.
+#[test]
+fn kilograms_are_owed_as_ground_is() {
+    let duty = |area_m2, clear_within_h, dose| DutyInput {
+        area_m2,
+        clear_within_h,
+        dose_g_m2: Some(dose),
+    };
+    let got = calculate(&Input {
+        storm_hours: 12.0,
+        depth_mm: 100.0,
+        reclear_mm: 50.0,
+        duties: vec![duty(600.0, 2.0, 10.0), duty(1800.0, 4.0, 30.0)],
+    })
+    .unwrap();
+    close(got.needed_rate, 15.0);
+    assert_eq!(got.rate_unit, RateUnit::Material);
+}
+
 #[test]
 fn no_snow_or_no_ground_needs_nothing() {
     assert_eq!(
         ask(12.0, 0.0, 50.0, &[(1000.0, 2.0)]),
         Output {
             needed_rate: 0.0,
+            rate_unit: RateUnit::Ground,
             cycles: 0
         }
     );
@@ -101,6 +124,7 @@ fn no_snow_or_no_ground_needs_nothing() {
         ask(12.0, 150.0, 50.0, &[]),
         Output {
             needed_rate: 0.0,
+            rate_unit: RateUnit::Ground,
             cycles: 3
         }
     );
@@ -115,12 +139,14 @@ fn what_cannot_be_is_refused_by_its_field() {
         duties: vec![DutyInput {
             area_m2: 1000.0,
             clear_within_h: 2.0,
+            dose_g_m2: None,
         }],
     };
     let duty = |area_m2, clear_within_h| {
         vec![DutyInput {
             area_m2,
             clear_within_h,
+            dose_g_m2: None,
         }]
     };
     for (input, field) in [

@@ -110,6 +110,7 @@ fn new_depot(id: Uuid, plan: &DepotPlan) -> NewDepot {
             area_m2,
             clear_within_h,
             narrowest_width_mm,
+            dose_g_m2: None,
         };
     // Platforms and ramps are owed first, stops next, footpaths last. With these shares the third and fourth hour
     // after the ground is deep enough are the tightest, and `owes_m2_per_h` is what they ask for.

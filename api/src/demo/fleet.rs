@@ -53,6 +53,11 @@ pub fn sheet(model: usize) -> Sheet {
                         .as_deref()
                         .is_some_and(|part| gone.contains(&part))
             });
+            let left: Vec<String> = sheet.checks.iter().map(|one| one.check.clone()).collect();
+            for task in &mut sheet.tasks {
+                task.checks.retain(|check| left.contains(check));
+            }
+            sheet.tasks.retain(|task| task.task != "friction_ring");
         }
         3 => {
             sheet.checks.extend(battery_checks());

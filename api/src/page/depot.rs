@@ -3,7 +3,7 @@
 use actix_web::get;
 use maud::{Markup, html};
 use rimeyard_rules::depot::{DepotDocument, WorkState};
-use rimeyard_rules::sheet::Work;
+use rimeyard_rules::sheet::RateUnit;
 use rimeyard_rules::unit::UnitDocument;
 use rimeyard_store::{depot as depots, state};
 use uuid::Uuid;
@@ -88,7 +88,7 @@ fn works(works: &[WorkState]) -> Markup {
                 thead { tr {
                     th scope="col" { "Work" }
                     th.figure scope="col" { "Score" }
-                    th.figure scope="col" { "Needed, m\u{b2}/h" }
+                    th.figure scope="col" { "Needed" }
                     th.figure scope="col" { "Machines that count" }
                     th.figure scope="col" { "Operators" }
                     th.figure scope="col" { "One machine fewer / more" }
@@ -96,11 +96,11 @@ fn works(works: &[WorkState]) -> Markup {
                 } }
                 tbody { @for work in works { tr {
                     th scope="row" {
-                        (verb(work.work))
+                        (work.work.doing())
                         @if let Some(width) = work.narrowest_width_mm { ", at most " (width) " mm wide" }
                     }
                     td.figure { (figure(Some(work.score))) }
-                    td.figure { (figure(Some(work.needed_rate))) }
+                    td.figure { (rate(work.needed_rate, work.rate_unit)) }
                     td.figure { (work.machines_counting) " of " (work.machines) }
                     td.figure { @match work.operators { Some(operators) => (operators), None => "none entered" } }
                     td.figure { (figure(work.one_machine_fewer)) " / " (figure(work.one_machine_more)) }
@@ -111,13 +111,13 @@ fn works(works: &[WorkState]) -> Markup {
     }
 }
 
-/// A kind of work as one says what is done.
-pub fn verb(work: Work) -> &'static str {
-    match work {
-        Work::Clear => "clearing",
-        Work::Spread => "spreading",
-        Work::Blow => "blowing",
-    }
+/// A rate with its unit.
+fn rate(rate: f64, unit: RateUnit) -> String {
+    let written = match unit {
+        RateUnit::Ground => "m\u{b2}/h",
+        RateUnit::Material => "kg/h",
+    };
+    format!("{rate:.*} {written}", unit.decimals())
 }
 
 fn table(machines: &[UnitDocument]) -> Markup {
@@ -128,14 +128,14 @@ fn table(machines: &[UnitDocument]) -> Markup {
                     th scope="col" { "Tag" }
                     th scope="col" { "Stands" }
                     th.figure scope="col" { "Through the storm" }
-                    th.figure scope="col" { "Rate, m\u{b2}/h" }
+                    th.figure scope="col" { "Rate" }
                     th scope="col" { "In short" }
                 } }
                 tbody { @for machine in machines { tr {
                     th scope="row" { a href={ "/machines/" (machine.unit_id) } { (machine.tag) } }
                     td { (status(machine.status)) @if machine.away.is_some() { ", away" } }
                     td.figure { (per_cent(machine.chance)) }
-                    td.figure { (machine.rate) }
+                    td.figure { (rate(machine.rate, machine.rate_unit)) }
                     td { (machine.summary) }
                 } } }
             }

@@ -4,6 +4,7 @@ use diesel::prelude::*;
 use diesel_async::RunQueryDsl;
 use jiff::tz::TimeZone;
 use rimeyard_rules::facts::{DesignStorm, Duty, MonthDay, Operators};
+use rimeyard_rules::sheet::Work;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use uuid::Uuid;
@@ -280,6 +281,24 @@ fn check(depot: &mut Depot) -> Result<()> {
             duty.narrowest_width_mm,
             100.0..=50_000.0,
         )?;
+        match (duty.work, duty.dose_g_m2) {
+            (Work::Spread, None) => {
+                return Err(Error::invalid(
+                    field("dose_g_m2"),
+                    "is missing: how much a spreading duty asks for each time, in g/m2 (20 is a usual dose of salt)",
+                ));
+            }
+            (Work::Spread, dose) => {
+                fields::optional_number(&field("dose_g_m2"), dose, 0.1..=10_000.0)?;
+            }
+            (_, Some(_)) => {
+                return Err(Error::invalid(
+                    field("dose_g_m2"),
+                    "belongs to spreading; leave it out of other work",
+                ));
+            }
+            (_, None) => {}
+        }
     }
     fields::count("operators", &depot.operators, 50)?;
     for (index, operators) in depot.operators.iter().enumerate() {

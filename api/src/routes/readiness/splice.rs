@@ -59,6 +59,7 @@ pub fn open_uncomputed_depot(out: &mut String, depot: &ShownDepot) {
         "score_with_unproven": null,
         "storm": {"id": null, "name": "design storm", "starts_at": null, "ends_at": null},
         "needed_rate": null,
+        "needed_kg_per_h": null,
         "units": counts,
         "operators": null,
         "because": [{"text": BEING_COMPUTED}],
@@ -78,6 +79,7 @@ pub fn open_uncomputed_unit(out: &mut String, unit: &ShownUnit) {
         "status": "unproven",
         "chance": null,
         "rate": null,
+        "rate_unit": null,
         "because": [{"factor": "computation", "chance": null, "share": null, "text": BEING_COMPUTED}],
         "proof": {"started_at": null, "inspected_at": null, "by": null, "runs_out_at": null},
     });

@@ -3,6 +3,7 @@
 mod create;
 mod default;
 mod find;
+mod kinds;
 mod list;
 
 use utoipa_actix_web::service_config::ServiceConfig;
@@ -13,5 +14,6 @@ pub fn routes(config: &mut ServiceConfig) {
         .service(list::list)
         .service(find::find)
         .service(create::create)
+        .service(kinds::kinds)
         .service(default::default);
 }

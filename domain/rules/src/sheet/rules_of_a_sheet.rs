@@ -39,8 +39,9 @@ pub fn check(sheet: &Sheet) -> Result<(), Vec<Invalid>> {
             return Err(faults.0);
         }
     }
+    usage(sheet, &mut faults);
     work::faults(sheet, &mut faults);
-    usage_start(sheet, &mut faults);
+    start(sheet, &mut faults);
     parts(sheet, &mut faults);
     checks(sheet, &mut faults);
     shear(sheet, &mut faults);
@@ -81,8 +82,8 @@ pub fn faults_of_check(check: &CheckSpec) -> Vec<Invalid> {
     faults.0
 }
 
-fn usage_start(sheet: &Sheet, faults: &mut Faults) {
-    let (usage, start) = (&sheet.usage, &sheet.start);
+fn usage(sheet: &Sheet, faults: &mut Faults) {
+    let usage = &sheet.usage;
     faults.source("usage.exposure", &usage.exposure.source);
     faults.figure("usage.shape", &usage.shape, 0.05..=20.0);
     faults.figure("usage.prior_days", &usage.prior_days, 0.1..=10_000.0);
@@ -91,6 +92,10 @@ fn usage_start(sheet: &Sheet, faults: &mut Faults) {
         &usage.prior_hours_per_day,
         0.001..=24.0,
     );
+}
+
+fn start(sheet: &Sheet, faults: &mut Faults) {
+    let start = &sheet.start;
     faults.figure("start.alpha", &start.alpha, 1e-3..=1e6);
     faults.figure("start.beta", &start.beta, 1e-3..=1e9);
     faults.figure("start.shape", &start.shape, 0.05..=20.0);

@@ -34,7 +34,8 @@ pub struct UnitChecklist {
     pub tools: Vec<String>,
     /// What can hurt throughout, and who decides.
     pub cautions: Vec<String>,
-    /// The steps, in working order; those whose check the model's sheet does not have are left out.
+    /// The steps, in working order; those whose check the model's sheet does not have, or that are about an attachment
+    /// which the machine is not rigged with, are left out.
     pub steps: Vec<UnitStep>,
 }
 
@@ -121,7 +122,7 @@ pub async fn checklist_of(tx: &Tx<'_>, unit_id: Uuid) -> Result<UnitChecklist> {
     let checklist: Checklist = of_json(plan.checklist)?;
     let sheet: Sheet = of_json(plan.sheet)?;
     let steps: Vec<UnitStep> = checklist
-        .steps_for(&sheet)
+        .steps_for(&sheet, of_word(plan.rigging)?)
         .map(|(step, check)| UnitStep::new(step, check, last.remove(&step.check)))
         .collect();
     let mut tools = Vec::new();
@@ -176,6 +177,8 @@ impl UnitStep {
 struct Plan {
     #[diesel(sql_type = SqlUuid)]
     depot_id: Uuid,
+    #[diesel(sql_type = Text)]
+    rigging: String,
     #[diesel(sql_type = SqlUuid)]
     checklist_id: Uuid,
     #[diesel(sql_type = Integer)]
@@ -189,7 +192,7 @@ struct Plan {
 async fn plan(tx: &Tx<'_>, unit_id: Uuid) -> Result<Plan> {
     Ok(prepared(
         diesel::sql_query(
-            "select u.depot_id, c.id as checklist_id, c.version, v.content as checklist, s.content as sheet
+            "select u.depot_id, u.rigging, c.id as checklist_id, c.version, v.content as checklist, s.content as sheet
              from unit u
              join model m on m.org_id = u.org_id and m.id = u.model_id
              join sheet s on s.org_id = m.org_id and s.model_id = m.id and s.version = m.sheet_version
