@@ -6,4 +6,5 @@ mod battery_tables;
 mod processor_demand;
 #[cfg(feature = "python")]
 mod remade;
+mod trade_limits;
 mod weather_and_tyres;

@@ -176,7 +176,9 @@ fn machines(units: &[UnitState], all: &mut Vec<DepotReason>) {
             } else {
                 0.0
             };
-            ((1.0 - brings) * unit.document.rate, unit)
+            // In quanta: kilograms stand beside square metres.
+            let rate = unit.document.rate / unit.document.rate_unit.quantum();
+            ((1.0 - brings) * rate, unit)
         })
         .collect();
     weak.sort_by(|left, right| {
