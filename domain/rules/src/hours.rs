@@ -234,13 +234,13 @@ impl HoursTable {
         0.0
     }
 
-    /// Hours and weights of far fewer nodes, the mass at none among them: one for about 1.5 standard deviations of their
-    /// logarithm, at most one for each half of the bend's own scale. There the trapezoid rule still has three digits of
-    /// the density, and more of the mean of what changes little over such a step, like the life of a part.
+    /// Hours and weights of fewer nodes, the mass at none among them: one for about a standard deviation of their logarithm,
+    /// at most one for each quarter of the bend's own scale. There the trapezoid rule still has some five digits of the mean of
+    /// what changes little over such a step, like the life of a part (tested).
     pub(crate) fn coarse(&self) -> Vec<(f64, f64)> {
         let lattice = &self.lattice;
         let stride = if lattice.step > 0.0 {
-            (((1.5 * lattice.narrowest).min(0.5) / lattice.step) as usize).max(1)
+            ((lattice.narrowest.min(0.25) / lattice.step) as usize).max(1)
         } else {
             1
         };
