@@ -34,7 +34,8 @@ impl Duty {
     /// The dose of a spreading duty, g/m2; none of other work. A duty kept from before doses were asked for gets a usual
     /// one until somebody enters it.
     pub fn dose(&self) -> Option<f64> {
-        (self.work == Work::Spread).then(|| self.dose_g_m2.unwrap_or(USUAL_DOSE_G_M2))
+        let said = self.dose_g_m2.filter(|dose| *dose > 0.0);
+        (self.work == Work::Spread).then(|| said.unwrap_or(USUAL_DOSE_G_M2))
     }
 
     /// What it asks for each time, in the unit of its work's rates without the hour: m2 of ground, or kg of material.

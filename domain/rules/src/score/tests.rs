@@ -186,3 +186,26 @@ fn a_fleet_of_many_rates_gets_close_bounds() {
     assert!(score.at_least < score.at_most);
     assert!(score.at_most - score.at_least < 0.02, "{score:?}");
 }
+
+/// Kilograms an hour are small numbers: with too many states for them all, they are rounded to quarters, not to tens, which
+/// would make of 18.5 and 27.25 kg/h one or three times ten.
+#[test]
+fn rates_in_quarters_stay_close_on_their_grid() {
+    let unit = |index: u32| UnitChance {
+        works: 0.9,
+        rate: 15.0 + 0.25 * f64::from(index * index % 37),
+    };
+    let units: Vec<UnitChance> = (0..12).map(unit).collect();
+    let (rates, works): (Vec<f64>, Vec<[f64; 1]>) =
+        units.iter().map(|unit| (unit.rate, [unit.works])).unzip();
+    for (needed, operators) in [(180.0, None), (120.0, Some(7))] {
+        let (enough, _) = by_enumeration(&units, needed, operators);
+        let [few] = scores(&rates, &works, needed, operators, 400);
+        assert!(few.at_least <= enough + 1e-12 && enough <= few.at_most + 1e-12);
+        assert!(few.at_most - few.at_least < 0.2, "{few:?}");
+        // As many as a quarter needs: exact.
+        let [all] = scores(&rates, &works, needed, operators, 20_000);
+        assert_eq!(all.at_least, all.at_most);
+        assert!((all.at_least - enough).abs() < 1e-12);
+    }
+}

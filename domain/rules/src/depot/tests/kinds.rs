@@ -1,5 +1,7 @@
 //! Every kind of machine: its default sheet through the whole chain, attachments, weekdays, kilograms.
 
+use proptest::prelude::*;
+
 use super::builder::fresh_unit_of;
 use super::*;
 use crate::facts::{Duty, Operators, UnitFacts};
@@ -244,4 +246,92 @@ fn a_broom_runs_on_weekdays() {
     let clock = crate::unit::clock::UnitClock::new(&facts.units[0], &sheet, &shared);
     let hours = clock.hours_at(as_of, &shared);
     assert!((hours - (20.0 + since)).abs() < 1e-9, "{hours}");
+}
+
+/// A machine of some kind, rigged for one of its works, at so many hours.
+fn some_machine() -> impl Strategy<Value = (usize, usize, f64)> {
+    (0usize..7, 0usize..2, 0.0f64..200.0)
+}
+
+fn mixed(machines: &[(usize, usize, f64)]) -> DepotFacts {
+    let sheets: Vec<Sheet> = default_kinds().map(sheet_of).collect();
+    let model = |kind: usize| Uuid::from_u128(100 + kind as u128);
+    let units = machines.iter().enumerate();
+    let units = units.map(|(number, (kind, work, hours))| {
+        let sheet = &sheets[*kind];
+        let work = sheet.works[work % sheet.works.len()];
+        UnitFacts {
+            model: model(*kind),
+            ..fresh_unit_of(sheet, work, number as u128, *hours)
+        }
+    });
+    let mut facts = depot(units.collect());
+    facts.sheets = sheets
+        .into_iter()
+        .enumerate()
+        .map(|(kind, sheet)| (model(kind), sheet))
+        .collect();
+    facts.operators.clear();
+    facts
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(32))]
+
+    /// Whatever stands in a depot and whatever is asked of it: the score is the product of its kinds of work, more ground or
+    /// a larger share of it never helps, another machine never hurts.
+    #[test]
+    fn a_mixed_depot_is_scored_by_its_kinds_of_work(
+        machines in prop::collection::vec(some_machine(), 1..7), another in some_machine(),
+        areas in [100.0f64..9000.0, 100.0..9000.0, 100.0..9000.0], dose in 1.0f64..200.0, more in 1.0f64..3.0,
+    ) {
+        let works = [Work::Clear, Work::Spread, Work::Blow];
+        let with = |machines: &[(usize, usize, f64)], more: f64| {
+            let mut facts = mixed(machines);
+            let duties = works.iter().zip(areas);
+            let duties = duties.map(|(work, area)| Duty {
+                area_m2: area * more,
+                dose_g_m2: (*work == Work::Spread).then_some(dose),
+                ..duty_of(*work)
+            });
+            facts.duties = duties.collect();
+            evaluate(&facts, now()).depot.document
+        };
+        let document = with(&machines, 1.0);
+        let score = |document: &DepotDocument| document.score.unwrap_or(0.0);
+        let product: f64 = document.works.iter().map(|work| work.score / 100.0).product();
+        prop_assert!((score(&document) - 100.0 * product).abs() <= 2.0);
+        prop_assert_eq!(document.works.len(), 3);
+        prop_assert!(score(&with(&machines, more)) <= score(&document));
+        let larger: Vec<_> = machines.iter().copied().chain([another]).collect();
+        prop_assert!(score(&with(&larger, 1.0)) >= score(&document));
+    }
+
+    /// Odd duties and findings of any check break nothing, whatever the machine is rigged for.
+    #[test]
+    fn odd_ground_breaks_nothing(
+        machines in prop::collection::vec(some_machine(), 0..5), rigging in 0usize..3,
+        area in prop_oneof![Just(0.0), -1e3f64..1e3, Just(1e9)], dose in prop::option::of(prop_oneof![Just(0.0), -5.0f64..5.0, Just(1e9)]),
+        found in 0usize..40, effect in 0usize..4,
+    ) {
+        let works = [Work::Clear, Work::Spread, Work::Blow];
+        let mut facts = mixed(&machines);
+        if let Some(unit) = facts.units.first_mut() {
+            let checks = &facts.sheets[&unit.model].checks;
+            let effect = [Effect::Note, Effect::Degrade, Effect::Stop, Effect::Hold][effect];
+            unit.findings = vec![finding(&checks[found % checks.len()].check, effect)];
+            unit.rigging = works[rigging];
+        }
+        facts.duties = works.iter().map(|work| Duty { area_m2: area, dose_g_m2: dose, ..duty_of(*work) }).collect();
+        let evaluation = evaluate(&facts, now());
+        let document = &evaluation.depot.document;
+        prop_assert!(document.score.is_none_or(|score| (0.0..=100.0).contains(&score)));
+        prop_assert!(document.needed_rate.is_finite() && document.needed_kg_per_h.is_finite());
+        for unit in &evaluation.units {
+            prop_assert!(unit.document.rate >= 0.0 && unit.document.rate.is_finite());
+            prop_assert_eq!(unit.document.rate % unit.document.rate_unit.quantum(), 0.0);
+        }
+        let wire = serde_json::to_string(document).unwrap();
+        prop_assert_eq!(&serde_json::from_str::<DepotDocument>(&wire).unwrap(), document);
+    }
 }
