@@ -25,6 +25,7 @@ pub mod spares;
 pub mod special;
 pub mod start;
 pub mod storm;
+pub mod table;
 pub mod timeline;
 pub mod tyre;
 pub mod unit;
