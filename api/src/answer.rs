@@ -72,6 +72,15 @@ impl Answer {
         }
     }
 
+    /// 202: what goes on after this answer, to be looked at under `location`.
+    pub fn accepted(location: String, object: &impl Serialize) -> Self {
+        Self {
+            status: StatusCode::ACCEPTED,
+            location: Some(location),
+            ..Self::value(object)
+        }
+    }
+
     /// 200: what has no version of its own, such as a page of a list. Its ETag is made of its content.
     pub fn content(content: &impl Serialize) -> Self {
         Self::json(Self::value(content).body)

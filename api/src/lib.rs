@@ -7,6 +7,7 @@ pub mod answer;
 pub mod app;
 pub mod attempts;
 pub mod cli;
+pub mod csv;
 pub mod demo;
 pub mod document;
 pub mod edge;

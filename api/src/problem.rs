@@ -161,6 +161,14 @@ impl Problem {
         )
     }
 
+    /// 415: no table.
+    pub fn not_a_table() -> Self {
+        Self::new(
+            StatusCode::UNSUPPORTED_MEDIA_TYPE,
+            "Send the table as Content-Type: text/csv, in UTF-8 and without a Content-Encoding.",
+        )
+    }
+
     /// 428: a change without If-Match.
     pub fn precondition_required() -> Self {
         Self::new(

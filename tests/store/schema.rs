@@ -303,6 +303,7 @@ fn in_code() -> BTreeSet<String> {
                 "Jsonb" => "jsonb",
                 "Bytea" => "bytea",
                 "Array<Text>" => "_text",
+                "Array<Uuid>" => "_uuid",
                 other => panic!("{other} has no counterpart here; add it"),
             };
             let column = renamed.take().unwrap_or_else(|| column.to_owned());

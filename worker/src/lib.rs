@@ -7,6 +7,7 @@
 
 pub mod check;
 mod due;
+pub mod imports;
 pub mod pass;
 mod recompute;
 mod run;

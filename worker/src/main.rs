@@ -6,7 +6,7 @@ use std::time::Duration;
 use clap::{Args, Parser, Subcommand};
 use rimeyard_store::{Database, Sizes, boot, mark};
 use rimeyard_worker::check::{Comparison, check};
-use rimeyard_worker::{Settings, drain, run};
+use rimeyard_worker::{Settings, drain, imports, run};
 use serde_json::json;
 use tokio::signal::unix::{SignalKind, signal};
 use tracing_subscriber::EnvFilter;
@@ -38,7 +38,7 @@ struct Cli {
 enum Command {
     /// Recompute what is due and what becomes due, until told to stop.
     Run(Pace),
-    /// Recompute what is due now, print what was done as JSON, and end.
+    /// Work off imports, recompute what is due now, print what was done as JSON, and end.
     Once(Pace),
     /// Recompute every depot as of when it was last computed and compare with what is stored. Ends with 1 if any differs.
     Check,
@@ -133,12 +133,16 @@ async fn execute(cli: Cli) -> Result<ExitCode, Failure> {
             .await;
         }
         Command::Once(pace) => {
-            let done = drain(&database, &pace.into()).await?;
+            let settings = pace.into();
+            let imported = imports::drain(&database, &settings).await?;
+            let done = drain(&database, &settings).await?;
             let failures = done.failures.iter().map(|failure| {
                 json!({"org_id": failure.org_id, "depot_id": failure.depot_id, "error": failure.error, "parked": failure.parked})
             });
             let failures: Vec<_> = failures.collect();
             print(&json!({
+                "imported_rows": imported.rows,
+                "failed_imports": imported.failed,
                 "recomputed": done.recomputed,
                 "documents": done.documents,
                 "overtaken": done.overtaken,

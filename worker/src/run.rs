@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 use rimeyard_store::Database;
 use rimeyard_store::sweep::sweep;
 
+use crate::imports;
 use crate::pass::pass;
 use crate::settings::Settings;
 
@@ -15,7 +16,7 @@ const AWAY: Duration = Duration::from_secs(1);
 /// So much of each kind is swept out between two passes.
 const SWEEP_MAX: i64 = 1_000;
 
-/// Recomputes what is due, and what becomes due, until `shutdown` completes. What has been taken by then is finished
+/// Recomputes what is due, and what becomes due, and works on imports, until `shutdown` completes. What has been taken by then is finished
 /// first. A database that is out of reach is waited for. Now and then, what has served its time is swept out.
 pub async fn run(database: Database, settings: Settings, shutdown: impl Future<Output = ()>) {
     let mut shutdown = pin!(shutdown);
@@ -35,9 +36,19 @@ pub async fn run(database: Database, settings: Settings, shutdown: impl Future<O
                 }
             }
         }
+        // Both in turn: a large import does not keep depots waiting, nor the other way round.
+        let imported = match imports::pass(&database, &settings).await {
+            Ok(imported) => imported.taken(),
+            Err(error) => {
+                tracing::warn!(error.cause = %error, "worker.import.interrupted");
+                0
+            }
+        };
         let pause = match pass(&database, &settings).await {
             // Whoever takes as much as a pass may hold has not seen the end of it.
-            Ok(done) if done.taken() as i64 >= settings.depots_max => Duration::ZERO,
+            Ok(done) if imported > 0 || done.taken() as i64 >= settings.depots_max => {
+                Duration::ZERO
+            }
             Ok(_) => settings.poll_every,
             Err(error) => {
                 tracing::warn!(error.cause = %error, "worker.pass.failed");

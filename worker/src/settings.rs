@@ -21,6 +21,8 @@ pub struct Settings {
     pub quota: i64,
     /// For how long a depot is taken: longer than a pass ever lasts. As long as this a depot waits whose worker died.
     pub lease: Duration,
+    /// For how long an import is worked on before depots have their turn.
+    pub import_for: Duration,
     /// How often what has served its time is swept out.
     pub sweep_every: Duration,
     /// What time it is. Tests move it.
@@ -34,6 +36,7 @@ impl Default for Settings {
             depots_max: 8,
             quota: 32,
             lease: Duration::from_secs(60),
+            import_for: Duration::from_secs(1),
             sweep_every: Duration::from_secs(60 * 60),
             clock: Arc::new(Timestamp::now),
         }

@@ -141,7 +141,11 @@ fn nul(value: &Value) -> Option<String> {
     }
 }
 
-fn idempotency_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
+/// The key that makes a repeat of this request be answered as the first time.
+///
+/// # Errors
+/// 400 for one that is no key.
+pub fn idempotency_key(request: &HttpRequest) -> Result<Option<String>, Problem> {
     let Some(key) = request.headers().get("idempotency-key") else {
         return Ok(None);
     };

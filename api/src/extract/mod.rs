@@ -10,7 +10,7 @@ mod precondition;
 mod query;
 mod words;
 
-pub use json::{BODY_LIMIT_BYTES, Json};
+pub use json::{BODY_LIMIT_BYTES, Json, idempotency_key};
 pub use path::Path;
 pub use precondition::IfMatch;
 pub use query::{Cursor, Instant, Limit, Query};

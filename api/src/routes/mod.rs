@@ -30,6 +30,7 @@ pub mod document;
 pub mod findings;
 pub mod health;
 pub mod holds;
+pub mod imports;
 pub mod inspections;
 pub mod limited_uses;
 pub mod meter_readings;
@@ -58,6 +59,7 @@ where
         .configure(session::routes)
         .configure(depots::routes)
         .configure(snowfall::routes)
+        .configure(imports::routes)
         .configure(inspections::routes)
         .configure(meter_readings::routes)
         .configure(findings::routes)

@@ -21,6 +21,7 @@ mod known;
 mod record;
 
 pub use draft::READINGS_MAX;
+pub(crate) use draft::check;
 pub use find::{Filter, find, list};
 pub use record::{record, record_many, scopes};
 
@@ -217,7 +218,7 @@ pub struct NewInspection {
 }
 
 /// A reading to be recorded: `value` and `unit`, or `grade`, or `works`, or `level`, as the check's kind asks.
-#[derive(Debug, Clone, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct NewReading {

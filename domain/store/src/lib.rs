@@ -22,6 +22,7 @@ pub mod fitted_part;
 mod granted;
 pub mod hold;
 pub mod idempotency;
+pub mod import;
 pub mod inspection;
 mod json;
 pub mod limited_use;

@@ -58,7 +58,7 @@ pub struct MeterReading {
 }
 
 /// A reading of the hour meter, or word of a start, to be recorded: hours, a start, or both.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct NewMeterReading {
@@ -293,7 +293,8 @@ pub async fn record_many(tx: &mut Write<'_>, new: &[NewMeterReading]) -> Result<
     Ok(recorded)
 }
 
-fn check(new: &NewMeterReading, at: impl Fn(&str) -> String) -> Result<()> {
+/// What is impossible in itself. `at` names a field.
+pub(crate) fn check(new: &NewMeterReading, at: impl Fn(&str) -> String) -> Result<()> {
     if new.run_hours.is_none() && new.started.is_none() {
         return Err(Error::invalid(
             at("run_hours"),

@@ -1,8 +1,10 @@
 //! People, what they may do and where, and with what they sign in.
 
+mod acting;
 mod grants;
 mod sign_in;
 
+pub(crate) use acting::acting;
 pub(crate) use grants::grant_made;
 pub use sign_in::change_password;
 

@@ -175,6 +175,72 @@ diesel::table! {
 }
 
 diesel::table! {
+    import (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        what -> Text,
+        state -> Text,
+        dry_run -> Bool,
+        dates -> Nullable<Text>,
+        decimal_mark -> Text,
+        header -> Jsonb,
+        created_by -> Uuid,
+        applied_by -> Nullable<Uuid>,
+        created_at -> Timestamptz,
+        changed_at -> Timestamptz,
+        checked_at -> Nullable<Timestamptz>,
+        applied_at -> Nullable<Timestamptz>,
+        row_count -> Integer,
+        checked_count -> Integer,
+        fault_count -> Integer,
+        applied_count -> Integer,
+        checked_to -> Integer,
+        applied_to -> Bytea,
+        depots -> Array<Uuid>,
+        halted_because -> Nullable<Text>,
+        lease_token -> Nullable<Uuid>,
+        leased_until -> Nullable<Timestamptz>,
+        attempts -> Integer,
+        retry_at -> Nullable<Timestamptz>,
+        last_error -> Nullable<Text>,
+    }
+}
+
+diesel::table! {
+    import_fault (org_id, import_id, row, place) {
+        org_id -> Uuid,
+        import_id -> Uuid,
+        row -> Integer,
+        place -> Integer,
+        field -> Text,
+        problem -> Text,
+        at -> Timestamptz,
+    }
+}
+
+diesel::table! {
+    import_item (org_id, import_id, place) {
+        org_id -> Uuid,
+        import_id -> Uuid,
+        place -> Bytea,
+        row -> Integer,
+        key -> Nullable<Text>,
+        content -> Text,
+        at -> Timestamptz,
+    }
+}
+
+diesel::table! {
+    import_row (org_id, import_id, row) {
+        org_id -> Uuid,
+        import_id -> Uuid,
+        row -> Integer,
+        cells -> Text,
+        at -> Timestamptz,
+    }
+}
+
+diesel::table! {
     inspection (org_id, id) {
         org_id -> Uuid,
         id -> Uuid,
@@ -367,6 +433,8 @@ diesel::table! {
         snowfall_mm -> Double,
         noted_by -> Uuid,
         noted_at -> Timestamptz,
+        entered -> Nullable<Double>,
+        unit -> Nullable<Text>,
     }
 }
 
@@ -437,6 +505,10 @@ diesel::allow_tables_to_appear_in_same_query!(
     fitted_part,
     hold,
     idempotency,
+    import,
+    import_fault,
+    import_item,
+    import_row,
     inspection,
     installation,
     limited_use,

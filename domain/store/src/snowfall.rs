@@ -1,10 +1,10 @@
 //! Daily snowfall of a depot: what its seasons and its possible winters are told by. Appended only; of one day, what was
 //! noted last counts.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use diesel::QueryableByName;
-use diesel::sql_types::{Array, BigInt, Date as SqlDate, Double, Nullable, Uuid as SqlUuid};
+use diesel::sql_types::{Array, BigInt, Date as SqlDate, Double, Nullable, Text, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use jiff::civil::Date;
 use jiff_diesel::ToDiesel;
@@ -50,6 +50,15 @@ pub struct Noted {
     pub days: usize,
 }
 
+/// A day of a depot, as a table has it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(crate) struct DepotDay {
+    pub(crate) depot_id: Uuid,
+    pub(crate) day: SnowDay,
+    /// What was entered, with its unit, where that was not mm.
+    pub(crate) entered: Option<(f64, String)>,
+}
+
 /// Notes the snowfall of days at a depot, and has the depot recomputed. Lock its scope.
 ///
 /// # Errors
@@ -62,27 +71,10 @@ pub async fn note(tx: &mut Write<'_>, depot_id: Uuid, new: &NewSnowfall) -> Resu
         return Err(Error::invalid("days", "is empty; name at least one day"));
     }
     let zone = jiff::tz::TimeZone::get(&home.zone).map_err(Error::internal)?;
-    let today = jiff::Timestamp::now().to_zoned(zone).date();
     let mut seen = BTreeSet::new();
     for (index, day) in new.days.iter().enumerate() {
         let field = |name: &str| format!("days[{index}].{name}");
-        fields::number(
-            &field("snowfall_mm"),
-            day.snowfall_mm,
-            0.0..=SNOWFALL_MAX_MM,
-        )?;
-        if day.on > today {
-            return Err(Error::invalid(
-                field("on"),
-                "is to come; note a day when it is over or under way",
-            ));
-        }
-        if day.on.year() < 1900 {
-            return Err(Error::invalid(
-                field("on"),
-                "must be in the year 1900 or later",
-            ));
-        }
+        check(day, &zone, field)?;
         if !seen.insert(day.on) {
             return Err(Error::invalid(
                 field("on"),
@@ -90,42 +82,92 @@ pub async fn note(tx: &mut Write<'_>, depot_id: Uuid, new: &NewSnowfall) -> Resu
             ));
         }
     }
-    let person = tx
-        .tenant()
-        .person_id
-        .ok_or_else(|| Error::internal("snowfall that nobody notes"))?;
-    prepared(
-        diesel::sql_query(
-            "insert into snowfall (org_id, depot_id, on_day, id, snowfall_mm, noted_by)
-             select $1, $2, on_day, id, snowfall_mm, $6
-             from unnest($3::date[], $4::uuid[], $5::float8[]) as d (on_day, id, snowfall_mm)",
-        )
-        .bind::<SqlUuid, _>(tx.org_id())
-        .bind::<SqlUuid, _>(depot_id)
-        .bind::<Array<SqlDate>, _>(
-            new.days
-                .iter()
-                .map(|day| day.on.to_diesel())
-                .collect::<Vec<_>>(),
-        )
-        .bind::<Array<SqlUuid>, _>(new.days.iter().map(|_| Uuid::now_v7()).collect::<Vec<_>>())
-        .bind::<Array<Double>, _>(
-            new.days
-                .iter()
-                .map(|day| day.snowfall_mm)
-                .collect::<Vec<_>>(),
-        )
-        .bind::<SqlUuid, _>(person),
-    )
-    .execute(&mut tx.connection())
-    .await?;
-    tx.mark(depot_id);
-    let (first, last) = (seen.iter().next(), seen.iter().next_back());
-    let what = json!({"days": new.days.len(), "first": first, "last": last});
-    tx.audit(depot_id, "note", "snowfall", depot_id, what);
+    let days = new.days.iter().map(|day| DepotDay {
+        depot_id,
+        day: *day,
+        entered: None,
+    });
+    note_many(tx, &days.collect::<Vec<_>>()).await?;
     Ok(Noted {
         days: new.days.len(),
     })
+}
+
+/// What no day may have. `field` names a field; `zone` is the depot's.
+pub(crate) fn check(
+    day: &SnowDay,
+    zone: &jiff::tz::TimeZone,
+    field: impl Fn(&str) -> String,
+) -> Result<()> {
+    fields::number(
+        &field("snowfall_mm"),
+        day.snowfall_mm,
+        0.0..=SNOWFALL_MAX_MM,
+    )?;
+    if day.on > jiff::Timestamp::now().to_zoned(zone.clone()).date() {
+        return Err(Error::invalid(
+            field("on"),
+            "is to come; note a day when it is over or under way",
+        ));
+    }
+    if day.on.year() < 1900 {
+        return Err(Error::invalid(
+            field("on"),
+            "must be in the year 1900 or later",
+        ));
+    }
+    Ok(())
+}
+
+/// Notes days of depots, each checked and named once; has the depots recomputed. Lock their scopes.
+pub(crate) async fn note_many(tx: &mut Write<'_>, days: &[DepotDay]) -> Result<()> {
+    let person = tx.person_id()?;
+    let entered = || days.iter().map(|day| day.entered.as_ref());
+    prepared(
+        diesel::sql_query(
+            "insert into snowfall (org_id, depot_id, on_day, id, snowfall_mm, noted_by, entered, unit)
+             select $1, depot_id, on_day, id, snowfall_mm, $2, entered, unit
+             from unnest($3::uuid[], $4::date[], $5::uuid[], $6::float8[], $7::float8[], $8::text[])
+                 as d (depot_id, on_day, id, snowfall_mm, entered, unit)",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<SqlUuid, _>(person)
+        .bind::<Array<SqlUuid>, _>(days.iter().map(|day| day.depot_id).collect::<Vec<_>>())
+        .bind::<Array<SqlDate>, _>(
+            days.iter()
+                .map(|day| day.day.on.to_diesel())
+                .collect::<Vec<_>>(),
+        )
+        .bind::<Array<SqlUuid>, _>(days.iter().map(|_| Uuid::now_v7()).collect::<Vec<_>>())
+        .bind::<Array<Double>, _>(
+            days.iter()
+                .map(|day| day.day.snowfall_mm)
+                .collect::<Vec<_>>(),
+        )
+        .bind::<Array<Nullable<Double>>, _>(
+            entered()
+                .map(|entered| entered.map(|(value, _)| *value))
+                .collect::<Vec<_>>(),
+        )
+        .bind::<Array<Nullable<Text>>, _>(
+            entered()
+                .map(|entered| entered.map(|(_, unit)| unit.as_str()))
+                .collect::<Vec<_>>(),
+        ),
+    )
+    .execute(&mut tx.connection())
+    .await?;
+    let mut by_depot: BTreeMap<Uuid, Vec<Date>> = BTreeMap::new();
+    for day in days {
+        by_depot.entry(day.depot_id).or_default().push(day.day.on);
+    }
+    for (depot_id, days) in by_depot {
+        tx.mark(depot_id);
+        let (first, last) = (days.iter().min(), days.iter().max());
+        let what = json!({"days": days.len(), "first": first, "last": last});
+        tx.audit(depot_id, "note", "snowfall", depot_id, what);
+    }
+    Ok(())
 }
 
 #[derive(QueryableByName)]

@@ -1,5 +1,5 @@
 //! What has served its time goes: refresh tokens that have expired, answers kept for Idempotency-Keys, tombstones of the
-//! feed. A database role of its own does it, whose policies (in the migrations) are what says how long each is kept.
+//! feed, what was staged for imports. A database role of its own does it, whose policies (in the migrations) are what says how long each is kept.
 //! Any number of workers may sweep at once, and one that dies has left nothing half done.
 
 use diesel::QueryableByName;
@@ -20,12 +20,25 @@ pub struct Swept {
     pub answers: usize,
     /// Tombstones of the feed.
     pub tombstones: usize,
+    /// Rows of imports, as they came and as they were understood, and their faults.
+    pub staged: usize,
+    /// Imports of which nothing is left.
+    pub imports: usize,
 }
 
 impl Swept {
     /// The most that was taken of any one kind: as much as was allowed means that there may be more.
     pub fn most(&self) -> usize {
-        self.tokens.max(self.answers).max(self.tombstones)
+        [
+            self.tokens,
+            self.answers,
+            self.tombstones,
+            self.staged,
+            self.imports,
+        ]
+        .into_iter()
+        .max()
+        .unwrap_or(0)
     }
 }
 
@@ -40,7 +53,29 @@ pub async fn sweep(database: &Database, at_most: i64) -> Result<Swept> {
                       select org_id, id from refresh_token where expires_at <= now() order by expires_at limit $1)";
     let answers = "delete from idempotency where (org_id, person_id, key) in (
                        select org_id, person_id, key from idempotency order by created_at limit $1)";
+    let rows = "delete from import_row where (org_id, import_id, row) in (
+                    select org_id, import_id, row from import_row where (org_id, import_id) in (
+                        select org_id, id from import order by created_at limit 100) limit $1)";
+    let items = "delete from import_item where (org_id, import_id, place) in (
+                     select org_id, import_id, place from import_item where (org_id, import_id) in (
+                         select org_id, id from import order by created_at limit 100) limit $1)";
+    let faults = "delete from import_fault where (org_id, import_id, row, place) in (
+                      select org_id, import_id, row, place from import_fault where (org_id, import_id) in (
+                          select org_id, id from import order by created_at limit 100) limit $1)";
+    let imports = "delete from import where (org_id, id) in (
+                       select org_id, id from import i where not exists (
+                           select from import_row r where r.org_id = i.org_id and r.import_id = i.id)
+                       and not exists (select from import_item r where r.org_id = i.org_id and r.import_id = i.id)
+                       and not exists (select from import_fault r where r.org_id = i.org_id and r.import_id = i.id)
+                       order by created_at limit $1)";
+    let staged = [
+        delete(connection, rows, at_most).await?,
+        delete(connection, items, at_most).await?,
+        delete(connection, faults, at_most).await?,
+    ];
     let swept = Swept {
+        staged: staged.into_iter().max().unwrap_or(0),
+        imports: delete(connection, imports, at_most).await?,
         tokens: delete(connection, tokens, at_most).await?,
         answers: delete(connection, answers, at_most).await?,
         tombstones: tombstones(connection, at_most).await?,

@@ -50,7 +50,7 @@ pub struct Unit {
 }
 
 /// A unit to be created.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct NewUnit {
@@ -213,32 +213,7 @@ pub async fn create_many(tx: &mut Write<'_>, new: &[NewUnit]) -> Result<Vec<Unit
         let sheet = sheets
             .get(&new.model_id)
             .ok_or_else(|| Error::no_such("model_id"))?;
-        let unit = Unit {
-            id: fields::id(new.id)?,
-            tag: new.tag.clone(),
-            depot_id: new.depot_id,
-            model_id: new.model_id,
-            rigging: new.rigging.unwrap_or(sheet.works[0]),
-            away: new.away.clone(),
-            acquired_on: new.acquired_on,
-            retired_at: None,
-            rev: 1,
-        };
-        check(&unit, sheet)?;
-        let acquired_at = unit
-            .acquired_on
-            .map(|day| day.to_zoned(zone.clone()))
-            .transpose()
-            .map_err(|_| Error::invalid("acquired_on", "is no day of the calendar"))?
-            .map(|day| day.timestamp());
-        if new.came_new && acquired_at.is_none() {
-            return Err(Error::invalid(
-                "came_new",
-                "needs acquired_on: say on which day it came new, or leave came_new out",
-            ));
-        }
-        // An agency's day of purchase says nothing of the age of a used machine's parts.
-        let new_since = acquired_at.filter(|_| new.came_new);
+        let (unit, new_since) = draft(new, zone, sheet)?;
         for part in &sheet.parts {
             parts.push(Fitted::delivered(&unit, &part.part, new_since));
         }
@@ -252,6 +227,43 @@ pub async fn create_many(tx: &mut Write<'_>, new: &[NewUnit]) -> Result<Vec<Unit
     }
     fitted_part::deliver(tx, parts).await?;
     Ok(units)
+}
+
+/// A unit as it would be created, and since when its parts are new.
+///
+/// # Errors
+/// [`Error::Invalid`] for what no unit may be.
+pub(crate) fn draft(
+    new: &NewUnit,
+    zone: &TimeZone,
+    sheet: &Sheet,
+) -> Result<(Unit, Option<Timestamp>)> {
+    let unit = Unit {
+        id: fields::id(new.id)?,
+        tag: new.tag.clone(),
+        depot_id: new.depot_id,
+        model_id: new.model_id,
+        rigging: new.rigging.unwrap_or(sheet.works[0]),
+        away: new.away.clone(),
+        acquired_on: new.acquired_on,
+        retired_at: None,
+        rev: 1,
+    };
+    check(&unit, sheet)?;
+    let acquired_at = unit
+        .acquired_on
+        .map(|day| day.to_zoned(zone.clone()))
+        .transpose()
+        .map_err(|_| Error::invalid("acquired_on", "is no day of the calendar"))?
+        .map(|day| day.timestamp());
+    if new.came_new && acquired_at.is_none() {
+        return Err(Error::invalid(
+            "came_new",
+            "needs acquired_on: say on which day it came new, or leave came_new out",
+        ));
+    }
+    // An agency's day of purchase says nothing of the age of a used machine's parts.
+    Ok((unit, acquired_at.filter(|_| new.came_new)))
 }
 
 /// Changes a unit that stands at `rev`. Lock the [`scopes_of_change`].

@@ -73,7 +73,7 @@ impl<'a> Draft<'a> {
 }
 
 /// What is impossible in itself; each reading is judged for itself later.
-fn check(new: &NewInspection, at: impl Fn(&str) -> String) -> Result<()> {
+pub(crate) fn check(new: &NewInspection, at: impl Fn(&str) -> String) -> Result<()> {
     fields::optional_number(&at("run_hours"), new.run_hours, fields::RUN_HOURS)?;
     fields::count(&at("readings"), &new.readings, READINGS_MAX)?;
     if let Some(note) = &new.note {

@@ -184,6 +184,14 @@ fn at(index: usize, place: usize, fault: Invalid) -> Error {
 }
 
 impl NewReading {
+    /// The verdict on this reading by itself.
+    ///
+    /// # Errors
+    /// What the reading of this check cannot be.
+    pub(crate) fn judge_alone(&self, check: &CheckSpec) -> Result<Verdict, Invalid> {
+        Ok(judge(check, &self.input()?, &Context::default())?.verdict)
+    }
+
     /// The reading as the rules take it: its temperature in degC.
     fn input(&self) -> Result<ReadingInput, Invalid> {
         let temperature_c = match (

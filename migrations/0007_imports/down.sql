@@ -1,0 +1,2 @@
+alter table snowfall drop column entered, drop column unit;
+drop table import_fault, import_item, import_row, import;
