@@ -12,6 +12,7 @@ use utoipa::openapi::{
 };
 use utoipa::{PartialSchema, ToSchema};
 
+use crate::csv::TEXT_CSV;
 use crate::page;
 use crate::problem::{PROBLEM_JSON, ProblemDetails};
 
@@ -184,7 +185,15 @@ fn complete_operation(path: &str, method: &str, operation: &mut Operation) {
             .get_or_insert_default()
             .push(if_match().into());
     }
-    if signed && method == "GET" {
+    // A table is of its moment and has no version.
+    let is_table = |status: &str| {
+        let answer = operation.responses.responses.get(status);
+        answer.is_some_and(
+            |answer| matches!(answer, RefOr::T(answer) if answer.content.contains_key(TEXT_CSV)),
+        )
+    };
+    let versioned = !is_table("200");
+    if signed && method == "GET" && versioned {
         let not_modified =
             ResponseBuilder::new().description("It is still what If-None-Match names.");
         operation
@@ -192,7 +201,7 @@ fn complete_operation(path: &str, method: &str, operation: &mut Operation) {
             .responses
             .insert("304".to_owned(), not_modified.build().into());
     }
-    if signed && (method == "GET" || writes) {
+    if signed && (method == "GET" && versioned || writes) {
         for status in ["200", "201"] {
             if let Some(RefOr::T(answer)) = operation.responses.responses.get_mut(status) {
                 answer.headers.insert("ETag".to_owned(), etag().into());

@@ -1,7 +1,7 @@
 //! An object for every path parameter, and a body for every operation that needs one: what the walk over the document
 //! is fed with. A noun that is added adds its parameter here; the walk fails until it does.
 
-use rimeyard_harness::{Actor, Depot, PASSWORD};
+use rimeyard_harness::{Actor, Depot, PASSWORD, eventually};
 use rimeyard_rules::sheet::{two_stage_thrower, two_stage_thrower_checklist};
 use serde_json::{Value, json};
 use uuid::Uuid;
@@ -81,6 +81,7 @@ pub async fn example(name: &str, administrator: &Actor, depot: &Depot) -> Exampl
             )
             .await
         }
+        "import_id" => of_a_depot(&checked_import(administrator, depot).await),
         "storm_id" => of_a_depot(&posted(administrator, "/v1/storms", &storm(depot)).await),
         _ => panic!(
             "the walk has no object for the path parameter {{{name}}}: add one to tests/api/examples.rs, so that the \
@@ -159,6 +160,38 @@ fn storm(depot: &Depot) -> Value {
     })
 }
 
+/// A table with a reading of a machine at this depot.
+async fn table(administrator: &Actor, depot: &Depot) -> String {
+    let unit = Fleet::any_at(administrator, depot).await.unit;
+    let tag = shown(administrator, &format!("/v1/units/{unit}"), "tag").await;
+    // Another moment each time: what is on record already is refused.
+    format!("tag,read at,hours\n{tag},{},10\n", days_ago(1))
+}
+
+/// An import that waits to be applied; it takes a worker.
+async fn checked_import(administrator: &Actor, depot: &Depot) -> String {
+    let table = table(administrator, depot).await;
+    let brought = administrator
+        .post_table("/v1/imports?what=meter-readings", table)
+        .await
+        .expect(202)
+        .id();
+    eventually(20.0, "the import is checked", async || {
+        let path = format!("/v1/imports/{brought}");
+        administrator.get(&path).await.expect(200).json()["state"] == "checked"
+    })
+    .await;
+    brought
+}
+
+/// The query without which this operation cannot be asked.
+pub fn query(operation: &str) -> &'static str {
+    match operation {
+        "imports_create" => "?what=meter-readings",
+        _ => "",
+    }
+}
+
 /// What never exists at this path parameter.
 pub fn absent(_name: &str) -> &'static str {
     "0198c0de-0000-7000-8000-000000000000"
@@ -188,6 +221,7 @@ pub async fn good_body(operation: &str, administrator: &Actor, depot: &Depot) ->
             let model = example("model_id", administrator, depot).await.value;
             json!({"tag": name, "depot_id": depot.id, "model_id": model})
         }
+        "imports_create" => json!(table(administrator, depot).await),
         "inspections_create" => inspection(&unit().await),
         "meter_readings_create" => meter_reading(&unit().await),
         "storms_create" => storm(depot),

@@ -10,6 +10,7 @@ mod fleet;
 mod guessing;
 mod health;
 mod holds;
+mod imports;
 mod inspections;
 mod kinds;
 mod limited_use;

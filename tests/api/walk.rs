@@ -8,7 +8,7 @@ use rimeyard_store::Role;
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::examples::{absent, body, example, good_body};
+use super::examples::{absent, body, example, good_body, query};
 
 struct Operation {
     name: String,
@@ -16,6 +16,8 @@ struct Operation {
     path: String,
     parameters: Vec<String>,
     has_body: bool,
+    /// Whether that is a table.
+    takes_table: bool,
     /// Whether it is a page, whose problems are pages too.
     page: bool,
     /// `None`: anyone.
@@ -29,11 +31,15 @@ impl Operation {
     }
 
     async fn call_with(&self, actor: &Actor, path: &str, body: &Value, etag: &str) -> Answer {
-        let mut request = actor.request(self.method.clone(), path);
+        let path = format!("{path}{}", query(&self.name));
+        let mut request = actor.request(self.method.clone(), &path);
         if self.method == Method::PATCH {
             request = request.header("If-Match", etag);
         }
-        if self.has_body {
+        if self.takes_table {
+            let table = body.as_str().unwrap_or_default().to_owned();
+            request = request.header("Content-Type", "text/csv").body(table);
+        } else if self.has_body {
             request = request.json(body);
         }
         Answer::of(request).await
@@ -82,6 +88,7 @@ async fn operations(server: &TestServer) -> Vec<Operation> {
                     .filter_map(|part| Some(part.strip_prefix('{')?.strip_suffix('}')?.to_owned()))
                     .collect(),
                 has_body: operation["requestBody"] != Value::Null,
+                takes_table: operation["requestBody"]["content"]["text/csv"] != Value::Null,
                 page: operation["tags"][0] == "page",
                 roles,
             });
@@ -133,7 +140,7 @@ async fn the_table_of_who_may_do_what_is_as_agreed() {
 
 #[tokio::test]
 async fn each_role_may_do_what_the_document_says_and_nothing_else() {
-    let server = TestServer::start().await;
+    let server = TestServer::start_with_worker().await;
     let home = &server.world.ours.home;
     for operation in operations(&server).await {
         // Each time anew: changing one's password ends one's other sessions.
@@ -177,7 +184,7 @@ async fn each_role_may_do_what_the_document_says_and_nothing_else() {
 
 #[tokio::test]
 async fn ids_in_bodies_tell_nothing_of_what_is_hidden() {
-    let server = TestServer::start().await;
+    let server = TestServer::start_with_worker().await;
     let administrator = server.administrator().await;
     let foreign_administrator = server.foreign_administrator().await;
     let (ours, theirs) = (&server.world.ours, &server.world.theirs);
@@ -248,7 +255,7 @@ fn without_ids(body: &Value) -> Value {
 
 #[tokio::test]
 async fn nobody_gets_past_the_door() {
-    let server = TestServer::start().await;
+    let server = TestServer::start_with_worker().await;
     let administrator = server.administrator().await;
     let expired = server
         .anonymous()
@@ -286,7 +293,7 @@ async fn nobody_gets_past_the_door() {
 
 #[tokio::test]
 async fn what_is_hidden_answers_like_what_does_not_exist_to_the_byte() {
-    let server = TestServer::start().await;
+    let server = TestServer::start_with_worker().await;
     let administrator = server.administrator().await;
     let foreign_administrator = server.foreign_administrator().await;
     let (ours, theirs) = (&server.world.ours, &server.world.theirs);

@@ -71,6 +71,15 @@ impl Actor {
         Answer::of(self.request(Method::POST, path).json(body)).await
     }
 
+    /// POST with a table as its body.
+    pub async fn post_table(&self, path: &str, table: impl Into<reqwest::Body>) -> Answer {
+        let request = self
+            .request(Method::POST, path)
+            .header("Content-Type", "text/csv")
+            .body(table);
+        Answer::of(request).await
+    }
+
     /// PATCH with a JSON body, of the version with this ETag.
     pub async fn patch(&self, path: &str, etag: &str, body: &Value) -> Answer {
         Answer::of(

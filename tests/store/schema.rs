@@ -147,6 +147,7 @@ async fn the_policies_are_these_and_no_others() {
         ("credential", "door", "rimeyard_door"),
         ("refresh_token", "door", "rimeyard_door"),
         ("mark", "clock", "rimeyard_clock"),
+        ("import", "clock", "rimeyard_clock"),
     ] {
         expected
             .insert([table, policy, role, "ALL", "PERMISSIVE", "true", "true"].map(str::to_owned));
@@ -162,6 +163,10 @@ async fn the_policies_are_these_and_no_others() {
             "(deleted AND (at <= (now() - '400 days'::interval)))",
         ),
         ("feed_scope", "true"),
+        ("import", "(created_at <= (now() - '30 days'::interval))"),
+        ("import_row", "(at <= (now() - '30 days'::interval))"),
+        ("import_item", "(at <= (now() - '30 days'::interval))"),
+        ("import_fault", "(at <= (now() - '30 days'::interval))"),
     ] {
         let check = if past == "true" { past } else { "" };
         expected.insert(
@@ -230,10 +235,15 @@ async fn facts_are_append_only_and_hashes_are_out_of_reach() {
         "rimeyard_door credential",
         "rimeyard_door refresh_token",
         "rimeyard_door signing_key",
+        "rimeyard_clock import",
         "rimeyard_clock mark",
         "rimeyard_sweep feed_entry",
         "rimeyard_sweep feed_scope",
         "rimeyard_sweep idempotency",
+        "rimeyard_sweep import",
+        "rimeyard_sweep import_fault",
+        "rimeyard_sweep import_item",
+        "rimeyard_sweep import_row",
         "rimeyard_sweep refresh_token",
     ];
     assert_eq!(beyond, expected.map(str::to_owned).into());

@@ -55,9 +55,16 @@ impl Table {
         Ok(Some(piece))
     }
 
-    /// Lets the rest pass by, so that whoever still sends it gets to read the answer.
+    /// Lets the rest pass by, as much again as a table may have, so that whoever still sends it gets to read the answer.
     pub async fn pass_by(&mut self) {
-        while let Ok(Some(_)) = self.next().await {}
+        let until = self.bytes + TABLE_BYTES_MAX;
+        while self.bytes < until {
+            let soon = (Instant::now() + PIECE_TIME).min(self.until);
+            match tokio::time::timeout_at(soon, self.payload.next()).await {
+                Ok(Some(Ok(piece))) => self.bytes += piece.len(),
+                _ => return,
+            }
+        }
     }
 
     /// The request's Idempotency-Key, told apart from others by all of the table and what was said of it.
