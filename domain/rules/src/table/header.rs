@@ -159,7 +159,7 @@ fn unit_of(spec: &ColumnSpec, declared: Option<&str>) -> Result<Option<Declared>
 }
 
 /// The column a header names, and the unit it declares: in brackets, or as its last word.
-fn find<'a>(what: What, header: &'a str) -> Option<(&'static ColumnSpec, Option<&'a str>)> {
+fn find(what: What, header: &str) -> Option<(&'static ColumnSpec, Option<&str>)> {
     let named = |name: &str| {
         let name = plain(name);
         what.columns()

@@ -54,8 +54,7 @@ pub(super) async fn check(tx: &Tx<'_>, layout: &Layout, rows: &[Row]) -> Result<
     let machines = known::machines(tx, tags).await?;
     let models: BTreeSet<Uuid> = machines.values().map(|machine| machine.model_id).collect();
     let sheets = sheet::present(tx, &models.into_iter().collect::<Vec<_>>()).await?;
-    let mut checked = Checked::default();
-    checked.depots = machines.values().map(|machine| machine.depot_id).collect();
+    let mut checked = Checked::about(machines.values().map(|machine| machine.depot_id));
     let mut sound = Vec::with_capacity(rows.len());
     for row in rows {
         let mut cells = Cells::new(layout, &row.cells);

@@ -91,6 +91,14 @@ pub(super) struct Checked {
 }
 
 impl Checked {
+    /// Nothing yet, of rows about these depots.
+    pub(super) fn about(depots: impl Iterator<Item = Uuid>) -> Self {
+        Self {
+            depots: depots.collect(),
+            ..Self::default()
+        }
+    }
+
     /// Notes what is wrong with a row.
     pub(super) fn refuse(&mut self, row: i32, faults: Vec<Invalid>) {
         let faults = faults.into_iter().map(|fault| Fault {

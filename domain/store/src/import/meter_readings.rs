@@ -21,8 +21,7 @@ pub(super) async fn check(tx: &Tx<'_>, layout: &Layout, rows: &[Row]) -> Result<
         .filter_map(|row| Cells::new(layout, &row.cells).text("tag"))
         .collect();
     let machines = known::machines(tx, tags).await?;
-    let mut checked = Checked::default();
-    checked.depots = machines.values().map(|machine| machine.depot_id).collect();
+    let mut checked = Checked::about(machines.values().map(|machine| machine.depot_id));
     let mut sound: Vec<(i32, NewMeterReading)> = Vec::with_capacity(rows.len());
     for row in rows {
         let mut cells = Cells::new(layout, &row.cells);

@@ -19,8 +19,7 @@ pub(super) async fn check(tx: &Tx<'_>, layout: &Layout, rows: &[Row]) -> Result<
         .filter_map(|row| Cells::new(layout, &row.cells).text("depot"))
         .collect();
     let depots = known::depots(tx, named).await?;
-    let mut checked = Checked::default();
-    checked.depots = depots.values().map(|depot| depot.id).collect();
+    let mut checked = Checked::about(depots.values().map(|depot| depot.id));
     for row in rows {
         let mut cells = Cells::new(layout, &row.cells);
         let depot = cells.required("depot").and_then(|name| {

@@ -27,8 +27,7 @@ pub(super) async fn check(tx: &Tx<'_>, layout: &Layout, rows: &[Row]) -> Result<
     )?;
     let ids: Vec<Uuid> = models.values().copied().collect();
     let sheets: BTreeMap<Uuid, Sheet> = sheet::present(tx, &ids).await?;
-    let mut checked = Checked::default();
-    checked.depots = depots.values().map(|depot| depot.id).collect();
+    let mut checked = Checked::about(depots.values().map(|depot| depot.id));
     for row in rows {
         let mut cells = Cells::new(layout, &row.cells);
         let tag = cells.required("tag");
