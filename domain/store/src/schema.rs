@@ -71,6 +71,8 @@ diesel::table! {
         operators -> Jsonb,
         rev -> BigInt,
         created_at -> Timestamptz,
+        travel_minutes -> Integer,
+        labour_rev -> BigInt,
     }
 }
 
@@ -344,6 +346,25 @@ diesel::table! {
 }
 
 diesel::table! {
+    part (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        number -> Text,
+        name -> Text,
+        title -> Text,
+        unit -> Text,
+        pack_size -> Integer,
+        lead_time_days -> Integer,
+        price_minor -> Nullable<BigInt>,
+        currency -> Nullable<Text>,
+        shelf_life_days -> Nullable<Integer>,
+        kit -> Nullable<Jsonb>,
+        rev -> BigInt,
+        created_at -> Timestamptz,
+    }
+}
+
+diesel::table! {
     person (org_id, id) {
         org_id -> Uuid,
         id -> Uuid,
@@ -439,6 +460,43 @@ diesel::table! {
 }
 
 diesel::table! {
+    stock_level (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        depot_id -> Uuid,
+        part_id -> Uuid,
+        lot_code -> Text,
+        made_on -> Nullable<Date>,
+        quantity -> BigInt,
+        rev -> BigInt,
+    }
+}
+
+diesel::table! {
+    stock_move (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        depot_id -> Uuid,
+        #[sql_name = "move"]
+        kind -> Text,
+        part_id -> Uuid,
+        quantity -> BigInt,
+        lot_code -> Text,
+        made_on -> Nullable<Date>,
+        to_depot_id -> Nullable<Uuid>,
+        kit_id -> Nullable<Uuid>,
+        work_order_id -> Nullable<Uuid>,
+        reason -> Nullable<Text>,
+        happened_at -> Timestamptz,
+        received_at -> Timestamptz,
+        booked_by -> Uuid,
+        corrects -> Nullable<Uuid>,
+        flags -> Array<Text>,
+        took_effect_at -> Timestamptz,
+    }
+}
+
+diesel::table! {
     storm (org_id, id) {
         org_id -> Uuid,
         id -> Uuid,
@@ -461,6 +519,17 @@ diesel::table! {
         org_id -> Uuid,
         storm_id -> Uuid,
         depot_id -> Uuid,
+    }
+}
+
+diesel::table! {
+    technician_hours (org_id, depot_id, person_id, from_day) {
+        org_id -> Uuid,
+        depot_id -> Uuid,
+        person_id -> Uuid,
+        from_day -> Date,
+        until_day -> Nullable<Date>,
+        weekly_minutes -> Integer,
     }
 }
 
@@ -492,6 +561,49 @@ diesel::table! {
     }
 }
 
+diesel::table! {
+    work_order (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        unit_id -> Uuid,
+        depot_id -> Uuid,
+        state -> Text,
+        title -> Text,
+        symptom -> Nullable<Text>,
+        noticed_at -> Nullable<Timestamptz>,
+        planned_for -> Nullable<Date>,
+        assigned_to -> Nullable<Uuid>,
+        waits_for -> Nullable<Text>,
+        needs -> Jsonb,
+        downtime -> Jsonb,
+        note -> Nullable<Text>,
+        drop_reason -> Nullable<Text>,
+        proved_by -> Nullable<Uuid>,
+        opened_at -> Timestamptz,
+        opened_by -> Uuid,
+        ended_at -> Nullable<Timestamptz>,
+        ended_by -> Nullable<Uuid>,
+        rev -> BigInt,
+    }
+}
+
+diesel::table! {
+    work_order_line (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        work_order_id -> Uuid,
+        title -> Text,
+        minutes_planned -> Nullable<Double>,
+        minutes_worked -> Nullable<Double>,
+        finding_id -> Nullable<Uuid>,
+        task -> Nullable<Text>,
+        part -> Nullable<Text>,
+        takes -> Array<Text>,
+        done_at -> Nullable<Timestamptz>,
+        taken_off -> Nullable<Text>,
+    }
+}
+
 diesel::allow_tables_to_appear_in_same_query!(
     audit,
     checklist,
@@ -516,6 +628,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     meter_reading,
     model,
     organisation,
+    part,
     person,
     person_depot,
     reading,
@@ -523,8 +636,13 @@ diesel::allow_tables_to_appear_in_same_query!(
     sheet,
     signing_key,
     snowfall,
+    stock_level,
+    stock_move,
     storm,
     storm_depot,
+    technician_hours,
     unit,
     unit_state,
+    work_order,
+    work_order_line,
 );
