@@ -31,6 +31,7 @@ pub async fn example(name: &str, administrator: &Actor, depot: &Depot) -> Exampl
             let unit = Fleet::any_at(administrator, depot).await.unit;
             of_a_depot(&first(administrator, &format!("/v1/units/{unit}/parts"), "id").await)
         }
+        "listed_part_id" => of_all(&posted(administrator, "/v1/parts", &listed_part()).await),
         "model_id" => {
             let unit = Fleet::any_at(administrator, depot).await.unit;
             of_all(&shown(administrator, &format!("/v1/units/{unit}"), "model_id").await)
@@ -192,6 +193,15 @@ pub fn query(operation: &str) -> &'static str {
     }
 }
 
+fn listed_part() -> Value {
+    let name = Uuid::now_v7().to_string();
+    json!({"number": format!("P {name}"), "name": name, "lead_time_days": 7})
+}
+
+fn received(part: &str) -> Value {
+    json!({"move": "received", "part_id": part, "quantity": 2, "happened_at": days_ago(1)})
+}
+
 /// What never exists at this path parameter.
 pub fn absent(_name: &str) -> &'static str {
     "0198c0de-0000-7000-8000-000000000000"
@@ -225,6 +235,8 @@ pub async fn good_body(operation: &str, administrator: &Actor, depot: &Depot) ->
         "inspections_create" => inspection(&unit().await),
         "meter_readings_create" => meter_reading(&unit().await),
         "storms_create" => storm(depot),
+        "parts_list_create" => listed_part(),
+        "stock_book" => received(&example("listed_part_id", administrator, depot).await.value),
         "holds_lift" => {
             let mut after = inspection(&unit().await);
             after["kind"] = json!("after_repair");
@@ -248,6 +260,7 @@ pub fn body(operation: &str) -> Value {
         "snowfall_note" => json!({"days": [{"on": "2024-12-01", "snowfall_mm": 80}]}),
         "limited_uses_admit" => json!({"storm_id": absent("storm_id")}),
         "parts_create" => json!({"part": "auger_belt", "how": "renewed", "fitted_at": days_ago(1)}),
+        "stock_book" => received(absent("part_id")),
         "sheets_create" => json!(two_stage_thrower()),
         "checklist_versions_create" => json!(two_stage_thrower_checklist()),
         _ => json!({}),

@@ -36,11 +36,13 @@ pub mod limited_uses;
 pub mod meter_readings;
 pub mod models;
 pub mod parts;
+pub mod parts_list;
 pub mod people;
 pub mod readiness;
 pub mod session;
 pub mod sheets;
 pub mod snowfall;
+pub mod stock;
 pub mod storms;
 pub mod sync;
 pub mod units;
@@ -76,4 +78,6 @@ where
         .configure(checklist_versions::routes)
         .configure(units::routes)
         .configure(parts::routes)
+        .configure(parts_list::routes)
+        .configure(stock::routes)
 }

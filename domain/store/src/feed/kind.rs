@@ -30,3 +30,11 @@ pub const CHECKLIST: &str = "checklist";
 pub const STORM: &str = "storm";
 /// A person. In the organisation's scope.
 pub const PERSON: &str = "person";
+/// A part of the organisation's list. In the organisation's scope.
+pub const PART: &str = "part";
+/// How many of a part, or of one lot of it, are on a depot's shelf.
+pub const STOCK_LEVEL: &str = "stock-level";
+/// A work order.
+pub const WORK_ORDER: &str = "work-order";
+/// Whose hours a depot has, under the depot's id.
+pub const LABOUR: &str = "labour";
