@@ -50,6 +50,7 @@ pub async fn example(name: &str, administrator: &Actor, depot: &Depot) -> Exampl
         }
         "person_id" => of_all(&first(administrator, "/v1/people", "id").await),
         "version" => of_nobody("1"),
+        "what" => of_nobody("units"),
         "kind" => of_nobody("two-stage%20thrower"),
         "inspection_id" => of_a_unit(administrator, depot, inspection, "/v1/inspections").await,
         "meter_reading_id" => {

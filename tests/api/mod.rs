@@ -6,6 +6,7 @@ mod compression;
 mod depots;
 mod document;
 mod examples;
+mod exports;
 mod fleet;
 mod guessing;
 mod health;

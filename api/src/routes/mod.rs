@@ -27,6 +27,7 @@ pub mod checklist_versions;
 pub mod checklists;
 pub mod depots;
 pub mod document;
+pub mod exports;
 pub mod findings;
 pub mod health;
 pub mod holds;
@@ -62,6 +63,7 @@ where
         .configure(depots::routes)
         .configure(snowfall::routes)
         .configure(imports::routes)
+        .configure(exports::routes)
         .configure(inspections::routes)
         .configure(meter_readings::routes)
         .configure(findings::routes)

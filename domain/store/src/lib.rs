@@ -14,6 +14,7 @@ pub mod depot;
 pub mod door;
 pub mod doubt;
 mod error;
+pub mod export;
 pub mod facts;
 pub mod feed;
 pub mod fields;

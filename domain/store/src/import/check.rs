@@ -172,10 +172,11 @@ struct Pair {
 async fn repeated(tx: &Tx<'_>, work: &Work) -> Result<Vec<Fault>> {
     let pairs: Vec<Pair> = prepared(
         diesel::sql_query(
-            "select i.row, d.first from import_item i
-             join (select key, min(row) as first from import_item where org_id = $1 and import_id = $2
-                   group by key having count(*) > 1) d on d.key = i.key
-             where i.org_id = $1 and i.import_id = $2 and i.row > d.first order by i.row limit $3",
+            // No join: Postgres knows nothing yet of rows that came a moment ago, and would plan for a few.
+            "select row, first from (
+                 select row, min(row) over (partition by key) as first from import_item
+                 where org_id = $1 and import_id = $2 and key is not null
+             ) keyed where row > first order by row limit $3",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<SqlUuid, _>(work.claim.id)
@@ -204,12 +205,12 @@ async fn at_odds(tx: &Tx<'_>, work: &Work) -> Result<Vec<Fault>> {
             "with hours as (
                  select row, substring(place for length(place) - 4) as inspection, content::jsonb->>'run_hours' as hours
                  from import_item where org_id = $1 and import_id = $2
-             ), first as (
-                 select distinct on (inspection) inspection, hours, row from hours where hours is not null
-                 order by inspection, row
+             ), compared as (
+                 select row, hours, first_value(row) over same as first, first_value(hours) over same as first_hours
+                 from hours where hours is not null
+                 window same as (partition by inspection order by row)
              )
-             select h.row, f.row as first from hours h join first f using (inspection)
-             where h.hours <> f.hours order by h.row limit $3",
+             select row, first from compared where hours <> first_hours order by row limit $3",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<SqlUuid, _>(work.claim.id)
