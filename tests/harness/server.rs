@@ -20,6 +20,8 @@ pub struct TestServer {
     pub address: SocketAddr,
     /// The same database, to look and to set up what HTTP cannot.
     pub database: Database,
+    /// What a worker of its own connects to.
+    pub login_url: String,
     /// Past row-level security, to look at what is really stored.
     pub owner_url: String,
     /// Who and what is in it at the start.
@@ -75,6 +77,7 @@ impl TestServer {
         Self {
             address,
             database,
+            login_url,
             owner_url,
             world,
             handle,

@@ -4,6 +4,7 @@
 mod checked;
 mod crash;
 mod faults;
+mod imports;
 mod reconciles;
 mod time;
 
