@@ -3,6 +3,7 @@
 mod arriving;
 mod faults;
 mod scope;
+mod weather;
 mod written;
 
 use rimeyard_harness::{Actor, Answer, TestServer};
