@@ -74,6 +74,7 @@ pub async fn example(name: &str, administrator: &Actor, depot: &Depot) -> Exampl
             )
             .await
         }
+        "work_order_id" => of_a_unit(administrator, depot, fault, "/v1/work-orders").await,
         "limited_use_id" => {
             of_a_unit(
                 administrator,
@@ -199,6 +200,10 @@ fn listed_part() -> Value {
     json!({"number": format!("P {name}"), "name": name, "lead_time_days": 7})
 }
 
+fn fault(unit: &str) -> Value {
+    json!({"unit_id": unit, "symptom": "will not throw"})
+}
+
 fn received(part: &str) -> Value {
     json!({"move": "received", "part_id": part, "quantity": 2, "happened_at": days_ago(1)})
 }
@@ -237,6 +242,7 @@ pub async fn good_body(operation: &str, administrator: &Actor, depot: &Depot) ->
         "meter_readings_create" => meter_reading(&unit().await),
         "storms_create" => storm(depot),
         "parts_list_create" => listed_part(),
+        "work_orders_create" => fault(&unit().await),
         "stock_book" => received(&example("listed_part_id", administrator, depot).await.value),
         "holds_lift" => {
             let mut after = inspection(&unit().await);

@@ -33,6 +33,7 @@ pub mod health;
 pub mod holds;
 pub mod imports;
 pub mod inspections;
+pub mod labour;
 pub mod limited_uses;
 pub mod meter_readings;
 pub mod models;
@@ -47,6 +48,7 @@ pub mod stock;
 pub mod storms;
 pub mod sync;
 pub mod units;
+pub mod work_orders;
 
 use actix_web::dev::{ServiceFactory, ServiceRequest};
 use utoipa_actix_web::UtoipaApp;
@@ -82,4 +84,6 @@ where
         .configure(parts::routes)
         .configure(parts_list::routes)
         .configure(stock::routes)
+        .configure(work_orders::routes)
+        .configure(labour::routes)
 }

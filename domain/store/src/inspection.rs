@@ -183,6 +183,8 @@ pub struct Recorded {
 pub struct ProposedWorkOrder {
     /// The finding that the work would put right.
     pub finding_id: Uuid,
+    /// The open work order it is on; null where it was dropped, or the unit is retired.
+    pub work_order_id: Option<Uuid>,
     /// The check that is unserviceable.
     pub check: String,
     /// What to do.

@@ -26,6 +26,7 @@ pub mod idempotency;
 pub mod import;
 pub mod inspection;
 mod json;
+pub mod labour;
 pub mod limited_use;
 mod machine;
 pub mod mark;
@@ -47,6 +48,7 @@ pub mod storm;
 pub mod sweep;
 mod tenant;
 pub mod unit;
+pub mod work_order;
 
 pub use database::{Database, Sizes, Tx};
 pub use error::{Error, Result};

@@ -28,6 +28,7 @@ mod shelf;
 
 pub(crate) use level::on_hand;
 pub use level::{SHORT_ON_PAPER, StockLevel};
+pub(crate) use record::book;
 pub use record::{record, record_many, scopes};
 pub use shelf::{ShelfLot, ShelfPart, shelf};
 

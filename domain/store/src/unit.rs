@@ -21,7 +21,7 @@ use crate::feed::{Write, kind};
 use crate::fitted_part::{self, Fitted};
 use crate::json::{json, of_word, word};
 use crate::schema::{depot, unit};
-use crate::{Error, Result, Tx, fields, prepared, sheet};
+use crate::{Error, Result, Tx, fields, prepared, sheet, work_order};
 
 pub use checklist::{LastReading, UnitChecklist, UnitStep, checklist_of};
 
@@ -80,13 +80,13 @@ change! {
     pub struct UnitChange of Unit {
         /// 1 to 40 characters, unique in the organisation.
         tag: String,
-        /// Another depot: the unit is moved there, with its parts, findings, hold tags and limited uses.
+        /// Another depot: the unit is moved there, with its parts, findings, hold tags, limited uses and open work orders.
         depot_id: Uuid,
         /// The kind of work it is rigged for: one its model can do.
         rigging: Work,
         /// Where it is, 1 to 200 characters; null when it is at its depot.
         away: Option<String>,
-        /// When it was taken out of use for good; null when it is in use.
+        /// When it was taken out of use for good; null when it is in use. Its work orders are closed or dropped first.
         retired_at: Option<Timestamp>,
     }
 }
@@ -269,7 +269,8 @@ pub(crate) fn draft(
 /// Changes a unit that stands at `rev`. Lock the [`scopes_of_change`].
 ///
 /// # Errors
-/// [`Error::NotFound`], [`Error::Stale`], [`Error::Invalid`], [`Error::Conflict`] for a tag that is taken.
+/// [`Error::NotFound`], [`Error::Stale`], [`Error::Invalid`], [`Error::Conflict`] for a tag that is taken, and for a
+/// unit to be retired that has open work orders.
 pub async fn update(tx: &mut Write<'_>, id: Uuid, rev: i64, change: &UnitChange) -> Result<Unit> {
     let before = find(tx, id).await?;
     if before.rev != rev {
@@ -287,6 +288,9 @@ pub async fn update(tx: &mut Write<'_>, id: Uuid, rev: i64, change: &UnitChange)
         .get(&unit.model_id)
         .ok_or_else(|| Error::internal(format!("model {} has no sheet", unit.model_id)))?;
     check(&unit, sheet)?;
+    if unit.retired_at.is_some() && before.retired_at.is_none() {
+        work_order::none_open(tx, id).await?;
+    }
     let row = (
         unit::depot_id.eq(unit.depot_id),
         unit::tag.eq(&unit.tag),

@@ -13,7 +13,8 @@ use crate::signed::Signed;
 /// Change a unit, or move it to another depot.
 ///
 /// A field that is absent stays as it is. A unit that moves takes along what is true of it now: its parts, open
-/// findings, hold tags and limited uses. Its history stays where it was made.
+/// findings, hold tags, limited uses and open work orders. Its history stays where it was made. One that is retired has
+/// no work left to be done: its work orders are closed or dropped before.
 #[utoipa::path(
     tag = "units",
     responses((status = 200, description = "The unit, as changed.", body = Unit)),

@@ -1,5 +1,7 @@
 //! Recording inspections: the one way they get in, one at a time or hundreds.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use rimeyard_rules::sheet::{CheckSpec, Sheet};
 use rimeyard_rules::verdict::Verdict;
 use serde_json::json;
@@ -18,6 +20,7 @@ use crate::feed::{Write, kind};
 use crate::finding::Finding;
 use crate::hold::Hold;
 use crate::machine::{self, machines};
+use crate::work_order::{self, Found};
 use crate::{Error, Result, Tx, finding, hold};
 
 /// The scopes to lock before these are recorded: those of the depots their units stand at, and of what they correct.
@@ -124,10 +127,53 @@ pub async fn record_many(tx: &mut Write<'_>, new: &[NewInspection]) -> Result<Ve
         inspection.readings = judgements.into_iter().map(told).collect();
     }
     publish(tx, &inspections, corrected)?;
+    let orders = work_order::follow(tx, &machines, &found(&inspections, &cases, &findings)).await?;
     let recorded = inspections.into_iter().zip(&cases).enumerate();
     Ok(recorded
-        .map(|(event, (inspection, case))| answer(event, inspection, case.sheet, &findings, &holds))
+        .map(|(event, (inspection, case))| {
+            let followed = Followed {
+                findings: &findings,
+                holds: &holds,
+                orders: &orders,
+            };
+            followed.answer(event, inspection, case.sheet)
+        })
         .collect())
+}
+
+/// The findings that these bear on, as their units' orders are told of them.
+fn found<'a>(
+    inspections: &[Inspection<JudgedReading>],
+    cases: &[Case<'a>],
+    findings: &'a [Tracked<Finding>],
+) -> Vec<Found<'a>> {
+    let sheets: BTreeMap<Uuid, &Sheet> = cases
+        .iter()
+        .map(|case| (case.unit_id, case.sheet))
+        .collect();
+    let unserviceable: BTreeSet<(Uuid, &str)> = inspections
+        .iter()
+        .flat_map(|inspection| {
+            let bad = inspection
+                .readings
+                .iter()
+                .filter(|judged| judged.reading.verdict == Verdict::Unserviceable);
+            bad.map(|judged| (inspection.unit_id, judged.reading.check.as_str()))
+        })
+        .collect();
+    findings
+        .iter()
+        .filter_map(|tracked| {
+            let finding = &tracked.object;
+            let changed = tracked.change != Change::Nothing;
+            Some(Found {
+                finding,
+                sheet: sheets.get(&finding.unit_id)?,
+                changed,
+                said: changed || unserviceable.contains(&(finding.unit_id, finding.check.as_str())),
+            })
+        })
+        .collect()
 }
 
 fn event<'a>(
@@ -246,43 +292,55 @@ fn publish(
     Ok(())
 }
 
-fn answer(
-    event: usize,
-    inspection: Inspection<JudgedReading>,
-    sheet: &Sheet,
-    findings: &[Tracked<Finding>],
-    holds: &[Tracked<Hold>],
-) -> Recorded {
-    let open = |check: &str| {
-        let open = findings
+/// What followed from inspections.
+struct Followed<'a> {
+    findings: &'a [Tracked<Finding>],
+    holds: &'a [Tracked<Hold>],
+    /// The open order that each finding is on.
+    orders: &'a BTreeMap<Uuid, Uuid>,
+}
+
+impl Followed<'_> {
+    fn answer(
+        &self,
+        event: usize,
+        inspection: Inspection<JudgedReading>,
+        sheet: &Sheet,
+    ) -> Recorded {
+        let open = |check: &str| {
+            let open = self
+                .findings
+                .iter()
+                .map(|finding| &finding.object)
+                .find(|finding| {
+                    finding.unit_id == inspection.unit_id
+                        && finding.check == check
+                        && finding.closed_at.is_none()
+                });
+            open.map(|finding| finding.id)
+        };
+        let propose = |judged: &JudgedReading| {
+            let job = sheet.job_for(&judged.inputs.check)?;
+            let finding_id = open(&judged.reading.check)?;
+            Some(ProposedWorkOrder {
+                finding_id,
+                work_order_id: self.orders.get(&finding_id).copied(),
+                check: judged.reading.check.clone(),
+                job: job.title.clone(),
+                minutes: job.minutes.value,
+                parts: job.parts.clone(),
+            })
+        };
+        let unserviceable = inspection
+            .readings
             .iter()
-            .map(|finding| &finding.object)
-            .find(|finding| {
-                finding.unit_id == inspection.unit_id
-                    && finding.check == check
-                    && finding.closed_at.is_none()
-            });
-        open.map(|finding| finding.id)
-    };
-    let propose = |judged: &JudgedReading| {
-        let job = sheet.job_for(&judged.inputs.check)?;
-        Some(ProposedWorkOrder {
-            finding_id: open(&judged.reading.check)?,
-            check: judged.reading.check.clone(),
-            job: job.title.clone(),
-            minutes: job.minutes.value,
-            parts: job.parts.clone(),
-        })
-    };
-    let unserviceable = inspection
-        .readings
-        .iter()
-        .filter(|judged| judged.reading.verdict == Verdict::Unserviceable);
-    Recorded {
-        proposed_work_orders: unserviceable.filter_map(propose).collect(),
-        findings: by(event, findings),
-        holds: by(event, holds),
-        inspection,
+            .filter(|judged| judged.reading.verdict == Verdict::Unserviceable);
+        Recorded {
+            proposed_work_orders: unserviceable.filter_map(propose).collect(),
+            findings: by(event, self.findings),
+            holds: by(event, self.holds),
+            inspection,
+        }
     }
 }
 

@@ -30,7 +30,7 @@ pub(super) struct Known {
     pub(super) corrected: Vec<(Row, Option<Uuid>)>,
     /// The dates of the lots of these codes that are on the shelf.
     pub(super) lots: BTreeMap<(Uuid, String), Vec<Option<Date>>>,
-    /// The work orders named that the tenant may see.
+    /// The work orders named, and those that what is corrected was for, which the tenant may see; with their depots.
     pub(super) orders: BTreeMap<Uuid, Uuid>,
 }
 
@@ -206,6 +206,13 @@ fn corrects(tx: &Tx<'_>, new: &NewStockMove, known: &Known) -> Result<()> {
         return Err(Error::no_such("corrects"));
     };
     reachable(tx, old, "corrects")?;
+    let hidden = |order: &Uuid| !known.orders.contains_key(order);
+    if old.work_order_id.as_ref().is_some_and(hidden) {
+        return Err(Error::conflict(
+            "corrects",
+            "was for a work order you may not see; ask someone who may to correct it",
+        ));
+    }
     if old.part_id != new.part_id {
         return Err(Error::invalid(
             "corrects",
@@ -263,14 +270,16 @@ struct LotRow {
 /// What must be known.
 pub(super) async fn known(tx: &Tx<'_>, depot_id: Uuid, new: &[NewStockMove]) -> Result<Known> {
     let corrects: Vec<Uuid> = new.iter().filter_map(|new| new.corrects).collect();
-    let orders: Vec<Uuid> = new.iter().filter_map(|new| new.work_order_id).collect();
     let parts: Vec<Uuid> = new.iter().map(|new| new.part_id).collect();
-    let (parts, corrected, lots, orders) = futures::try_join!(
+    let (parts, corrected, lots) = futures::try_join!(
         part::with_ids(tx, &parts),
         super::booked(tx, depot_id, &corrects),
         lots(tx, depot_id, new),
-        super::record::orders(tx, &orders),
     )?;
+    let before = corrected.iter().filter_map(|(old, _)| old.work_order_id);
+    let named = new.iter().filter_map(|new| new.work_order_id);
+    let orders: Vec<Uuid> = named.chain(before).collect();
+    let orders = super::record::orders(tx, &orders).await?;
     Ok(Known {
         parts,
         corrected,

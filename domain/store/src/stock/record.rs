@@ -12,8 +12,8 @@ use super::insert::insert;
 use super::level::refresh;
 use super::{BookedMoves, NewStockMove, Place, Row, StockMove, reachable};
 use crate::feed::Write;
-use crate::schema::{depot, work_order};
-use crate::{Error, Result, Tx, clock};
+use crate::schema::{depot, work_order as orders_table};
+use crate::{Error, Result, Tx, clock, work_order};
 
 /// What the audit calls a movement.
 const STOCK_MOVE: &str = "stock-move";
@@ -69,10 +69,10 @@ pub(super) async fn orders(tx: &Tx<'_>, ids: &[Uuid]) -> Result<BTreeMap<Uuid, U
     if ids.is_empty() {
         return Ok(BTreeMap::new());
     }
-    let found: Vec<(Uuid, Uuid)> = work_order::table
-        .filter(work_order::org_id.eq(tx.org_id()))
-        .filter(work_order::id.eq_any(ids))
-        .select((work_order::id, work_order::depot_id))
+    let found: Vec<(Uuid, Uuid)> = orders_table::table
+        .filter(orders_table::org_id.eq(tx.org_id()))
+        .filter(orders_table::id.eq_any(ids))
+        .select((orders_table::id, orders_table::depot_id))
         .load(&mut tx.connection())
         .await?;
     Ok(found
@@ -102,9 +102,29 @@ pub async fn record_many(
     depot_id: Uuid,
     new: &[NewStockMove],
 ) -> Result<BookedMoves> {
+    let (booked, orders) = append(tx, depot_id, new).await?;
+    // What was used for an order is shown on it.
+    work_order::touch(tx, &orders).await?;
+    Ok(booked)
+}
+
+/// The same without publishing the orders that these are for, for one that is being changed.
+pub(crate) async fn book(tx: &mut Write<'_>, depot_id: Uuid, new: &[NewStockMove]) -> Result<()> {
+    append(tx, depot_id, new).await.map(drop)
+}
+
+/// Appends movements to the ledger; answers with them, and with the orders they bear on.
+async fn append(
+    tx: &mut Write<'_>,
+    depot_id: Uuid,
+    new: &[NewStockMove],
+) -> Result<(BookedMoves, Vec<Uuid>)> {
     tx.must_hold(depot_id)?;
     let received_at = clock::now();
     let known = known(tx, depot_id, new).await?;
+    for order_depot_id in known.orders.values() {
+        tx.must_hold(*order_depot_id)?;
+    }
     let mut rows: Vec<Row> = Vec::with_capacity(new.len());
     let mut corrected = BTreeSet::new();
     for (index, new) in new.iter().enumerate() {
@@ -143,11 +163,12 @@ pub async fn record_many(
         .into_iter()
         .map(|row| row.shown(tx, depot_id, None))
         .collect::<Result<_>>()?;
-    Ok(BookedMoves {
+    let booked = BookedMoves {
         moves,
         levels: levels
             .into_iter()
             .filter(|level| level.depot_id == depot_id)
             .collect(),
-    })
+    };
+    Ok((booked, known.orders.into_keys().collect()))
 }
