@@ -220,127 +220,17 @@ async fn of_two_technicians_on_one_order_the_second_is_told() {
         .expect(201);
     let path = created.header("location").to_owned();
     let bench = json!({"state": "on the bench"});
+    let title = json!({"title": "Rattles at the chute"});
     let etag = created.etag();
     let (first, second) = futures::join!(
         one.patch(&path, &etag, &bench),
-        other.patch(&path, &etag, &json!({"title": "Rattles at the chute"}))
+        other.patch(&path, &etag, &title)
     );
     let mut statuses = [first.status, second.status];
     statuses.sort_unstable();
     assert_eq!(statuses, [200, 412]);
     let request = one.request(reqwest::Method::PATCH, &path).json(&bench);
     rimeyard_harness::Answer::of(request).await.problem(428);
-}
-
-#[tokio::test]
-async fn what_no_change_can_be_is_named_and_nothing_is_changed() {
-    let server = TestServer::start().await;
-    let technician = server.technician().await;
-    let unit = fleet(&server).await.unit;
-    let created = technician
-        .post(
-            "/v1/work-orders",
-            &json!({"unit_id": unit, "symptom": "rattles"}),
-        )
-        .await
-        .expect(201);
-    let (id, line) = (created.id(), created.json()["lines"][0]["id"].clone());
-    let absent = "0198c0de-0000-7000-8000-000000000000";
-    let of_line = |field: &str, value: Value| {
-        let mut change = json!({"id": line});
-        change[field] = value;
-        json!({"lines": [change]})
-    };
-    let span = |from: i64, to: i64| json!({"from": days_ago(from), "to": days_ago(to), "reason": "under repair"});
-    for (change, named) in [
-        (json!({"state": "lost"}), "state"),
-        (json!({"state": "dropped"}), "drop_reason"),
-        (
-            json!({"state": "dropped", "drop_reason": " "}),
-            "drop_reason",
-        ),
-        (json!({"drop_reason": "because"}), "drop_reason"),
-        (json!({"state": "waits for parts"}), "waits_for"),
-        (json!({"waits_for": "a casting"}), "waits_for"),
-        (
-            json!({"state": "waits for parts", "waits_for": "x".repeat(201)}),
-            "waits_for",
-        ),
-        (json!({"title": ""}), "title"),
-        (json!({"title": null}), "title"),
-        (json!({"note": "a\u{0}"}), "note"),
-        (json!({"planned_for": "soon"}), "planned_for"),
-        (json!({"assigned_to": absent}), "assigned_to"),
-        (json!({"proved_by": absent}), "proved_by"),
-        (
-            json!({"needs": [{"part_id": absent, "quantity": 1}]}),
-            "needs[0].part_id",
-        ),
-        (
-            json!({"uses": [{"part_id": absent, "quantity": 1}]}),
-            "uses[0].part_id",
-        ),
-        (
-            json!({"lines": [{"id": absent, "done": true}]}),
-            "lines[0].id",
-        ),
-        (json!({"lines": [{"done": true}]}), "lines[0].title"),
-        (of_line("title", json!("a\u{0}")), "lines[0].title"),
-        (
-            of_line("minutes_worked", json!(-1)),
-            "lines[0].minutes_worked",
-        ),
-        (
-            of_line("minutes_worked", json!(100_001)),
-            "lines[0].minutes_worked",
-        ),
-        (of_line("taken_off", json!("")), "lines[0].taken_off"),
-        (of_line("task", json!("engine_oil")), "lines[0].task"),
-        (
-            of_line("done_at", json!("1800-01-01T00:00:00Z")),
-            "lines[0].done_at",
-        ),
-        (of_line("colour", json!("red")), "lines[0].colour"),
-        (
-            json!({"lines": [{"id": line, "done": true, "taken_off": "no"}]}),
-            "lines[0].taken_off",
-        ),
-        (
-            json!({"lines": [{"id": line, "done": false, "done_at": days_ago(1)}]}),
-            "lines[0].done_at",
-        ),
-        (json!({"downtime": [span(1, 2)]}), "downtime[0].to"),
-        (json!({"downtime": [span(3, -3)]}), "downtime[0].to"),
-        (
-            json!({"downtime": [span(5, 2), span(3, 1)]}),
-            "downtime[1].from",
-        ),
-        (
-            json!({"downtime": [{"from": days_ago(1), "reason": ""}]}),
-            "downtime[0].reason",
-        ),
-        (
-            json!({"downtime": [{"from": days_ago(1)}]}),
-            "downtime[0].reason",
-        ),
-        (json!({"unit_id": unit}), "unit_id"),
-    ] {
-        assert_eq!(
-            changed(&technician, &id, &change).await.problem(422),
-            [named],
-            "{change}"
-        );
-    }
-    let order = order_of(&technician, &unit).await;
-    assert_eq!(order["rev"], 1);
-    let downtime = json!({"downtime": [
-        {"from": days_ago(1), "to": null, "reason": "waits for a person"}, span(4, 3),
-    ]});
-    let order = changed(&technician, &id, &downtime)
-        .await
-        .expect(200)
-        .json();
-    assert_eq!(order["downtime"][0]["reason"], "under repair");
 }
 
 #[tokio::test]

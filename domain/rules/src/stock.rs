@@ -70,7 +70,7 @@ pub fn best_before(made_on: Date, shelf_life_days: Option<i32>) -> Option<Date> 
 }
 
 /// The order in which lots are best used: the oldest first, those of no known date last, then by code.
-pub fn use_order<'a>(made_on: Option<Date>, code: &'a str) -> (bool, Option<Date>, &'a str) {
+pub fn use_order(made_on: Option<Date>, code: &str) -> (bool, Option<Date>, &str) {
     (made_on.is_none(), made_on, code)
 }
 

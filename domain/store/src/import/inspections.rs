@@ -42,7 +42,7 @@ pub(super) struct InspectionRow {
     pub(super) run_hours: Option<f64>,
     pub(super) note: Option<String>,
     pub(super) reading: Option<NewReading>,
-    /// How many documents may follow from it: a finding and a hold tag of what is unserviceable.
+    /// How many documents may follow from it: a finding, a hold tag and a work order of what is unserviceable.
     pub(super) follows: usize,
 }
 
@@ -128,7 +128,7 @@ fn read(cells: &mut Cells<'_>, known: Option<(&Machine, &Sheet)>) -> Option<Insp
                     Ok(verdict) => (
                         Some(reading),
                         if verdict == Verdict::Unserviceable {
-                            2
+                            3
                         } else {
                             0
                         },

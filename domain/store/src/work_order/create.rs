@@ -13,9 +13,12 @@ use super::lines::{self, Known};
 use super::{LINES_MAX, NewOrderLine, NewWorkOrder, WorkOrder, parts, store};
 use crate::feed::Write;
 use crate::finding::{self, Finding};
-use crate::json::of_word;
+use crate::json::{json, of_word};
 use crate::machine::{self, machines, named};
 use crate::{Error, Result, Role, Tx, clock, fields, prepared, sheet};
+
+/// The largest order by hand, in bytes as readers get it: what is found later has room on it still.
+const ORDER_BYTES_MAX: usize = 48 * 1024;
 
 /// The scopes that opening this order writes to: that of the unit's depot.
 ///
@@ -122,7 +125,9 @@ pub async fn create(tx: &mut Write<'_>, new: &NewWorkOrder) -> Result<WorkOrder>
         ended_by: None,
         rev: 1,
     };
-    check(tx, &order).await?;
+    check(&order)?;
+    parts::check(tx, &order.needs).await?;
+    may_work(tx, &order).await?;
     store::insert(tx, std::slice::from_ref(&order)).await?;
     Ok(order)
 }
@@ -221,8 +226,9 @@ pub(super) async fn on_orders(tx: &Tx<'_>, finding_ids: &[Uuid]) -> Result<Vec<O
         .collect()
 }
 
-/// What no order may be.
-pub(super) async fn check(tx: &Tx<'_>, order: &WorkOrder) -> Result<()> {
+/// What no order may be. Who it is assigned to and what it needs is looked at where it is said: people are granted
+/// other depots, machines move and parts become kits, and the order stays as it was.
+pub(super) fn check(order: &WorkOrder) -> Result<()> {
     fields::line("title", &order.title, 1..=200)?;
     if let Some(note) = &order.note {
         fields::lines("note", note, 0..=2_000)?;
@@ -233,11 +239,16 @@ pub(super) async fn check(tx: &Tx<'_>, order: &WorkOrder) -> Result<()> {
             "must be a day of the years 2000 to 2199",
         ));
     }
-    parts::check(tx, &order.needs).await?;
-    match order.assigned_to {
-        Some(person) => may_work(tx, person, order.depot_id).await,
-        None => Ok(()),
+    let bytes = json(order)?.to_string().len();
+    if bytes > ORDER_BYTES_MAX {
+        return Err(Error::invalid(
+            "",
+            format!(
+                "makes an order of {bytes} bytes; at most {ORDER_BYTES_MAX} are kept, so open another one for the rest"
+            ),
+        ));
     }
+    Ok(())
 }
 
 fn plausible(day: Date) -> bool {
@@ -251,8 +262,11 @@ struct May {
     may: bool,
 }
 
-/// That a person is there and granted the depot.
-async fn may_work(tx: &Tx<'_>, person: Uuid, depot_id: Uuid) -> Result<()> {
+/// That whoever it is assigned to is there and granted the depot.
+pub(super) async fn may_work(tx: &Tx<'_>, order: &WorkOrder) -> Result<()> {
+    let Some(person) = order.assigned_to else {
+        return Ok(());
+    };
     let found: May = prepared(
         diesel::sql_query(
             "select exists (
@@ -263,7 +277,7 @@ async fn may_work(tx: &Tx<'_>, person: Uuid, depot_id: Uuid) -> Result<()> {
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<SqlUuid, _>(person)
-        .bind::<SqlUuid, _>(depot_id),
+        .bind::<SqlUuid, _>(order.depot_id),
     )
     .get_result(&mut tx.connection())
     .await?;

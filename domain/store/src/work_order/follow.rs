@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use super::create::on_orders;
 use super::lines::called_for;
-use super::{LINES_MAX, OrderLine, WorkOrder, find, parts, store};
+use super::{OrderLine, WorkOrder, find, parts, store};
 use crate::change::difference;
 use crate::feed::{Write, kind};
 use crate::finding::Finding;
@@ -19,6 +19,9 @@ use crate::json::json;
 use crate::machine::Machine;
 use crate::schema::work_order;
 use crate::{Result, Tx, clock};
+
+/// So many lines are put on one order by themselves: a document holds 64 KiB, whatever sheets say.
+const ROOM: usize = 20;
 
 /// A finding that inspections just recorded bear on.
 pub(crate) struct Found<'a> {
@@ -108,11 +111,14 @@ async fn add(
     let mut there = in_state_found(tx, &units).await?;
     let by = tx.person_id()?;
     let (mut written, mut made) = (Vec::new(), Vec::new());
+    let wanted = wanted
+        .into_iter()
+        .flat_map(|(unit_id, lines)| pieces(lines).map(move |lines| (unit_id, lines)));
     for (unit_id, lines) in wanted {
         let has_room = |order: &WorkOrder| {
             order.unit_id == unit_id
                 && order.depot_id == machines[&unit_id].depot_id
-                && order.lines.len() + lines.len() <= LINES_MAX
+                && order.lines.len() + lines.len() <= ROOM
         };
         let since = lines
             .iter()
@@ -161,6 +167,15 @@ async fn add(
     store::insert(tx, &made).await?;
     written.extend(made);
     Ok(written)
+}
+
+/// Lines by the order.
+fn pieces(lines: Vec<OrderLine>) -> impl Iterator<Item = Vec<OrderLine>> {
+    let mut rest = lines.into_iter();
+    std::iter::from_fn(move || {
+        let piece: Vec<OrderLine> = rest.by_ref().take(ROOM).collect();
+        (!piece.is_empty()).then_some(piece)
+    })
 }
 
 /// The orders of these units that nobody has planned anything about yet, the oldest first.

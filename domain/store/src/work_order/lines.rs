@@ -8,6 +8,9 @@ use super::{LINES_MAX, LineFinding, NewOrderLine, OrderLine, OrderLineChange, Wo
 use crate::finding::Finding;
 use crate::{Error, Result, fields};
 
+/// The most parts of the sheet that a line shows.
+const TAKES_MAX: usize = 8;
+
 /// What lines are made out against.
 pub(super) struct Known<'a> {
     /// The sheet of the unit's model.
@@ -78,7 +81,7 @@ impl From<&Job> for Told {
         Told {
             title: Some(job.title.clone()),
             minutes: Some(job.minutes.value),
-            takes: job.parts.clone(),
+            takes: takes(&job.parts),
             finding: None,
         }
     }
@@ -144,6 +147,11 @@ pub(super) fn called_for(sheet: &Sheet, found: &Finding) -> OrderLine {
     }
 }
 
+/// What a line shows of what the sheet says it takes: a document holds 64 KiB.
+fn takes(parts: &[String]) -> Vec<String> {
+    parts.iter().take(TAKES_MAX).cloned().collect()
+}
+
 /// A title holds 200 characters.
 fn shortened(text: &str) -> String {
     text.chars().filter(|c| !c.is_control()).take(200).collect()
@@ -157,7 +165,7 @@ fn task_of(known: &Known<'_>, field: &str, code: &str) -> Result<Told> {
     Ok(Told {
         title: Some(task.title.clone()),
         minutes: Some(task.minutes.value),
-        takes: task.parts.clone(),
+        takes: takes(&task.parts),
         finding: None,
     })
 }

@@ -5,7 +5,7 @@ use rimeyard_rules::order::State;
 use rimeyard_rules::stock::Move;
 use uuid::Uuid;
 
-use super::create::{Context, check};
+use super::create::{Context, check, may_work};
 use super::{
     DOWNTIME_MAX, Downtime, NewUse, PARTS_MAX, WorkOrder, WorkOrderChange, close, find, lines,
     parts, store,
@@ -68,7 +68,13 @@ pub async fn update(
     if change.downtime.is_some() {
         check_downtime(&mut order.downtime)?;
     }
-    check(tx, &order).await?;
+    check(&order)?;
+    if change.needs.is_some() {
+        parts::check(tx, &order.needs).await?;
+    }
+    if change.assigned_to.is_some() {
+        may_work(tx, &order).await?;
+    }
     if change.proved_by.is_some() {
         close::proof(tx, &order).await?;
     }
