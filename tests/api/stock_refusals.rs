@@ -4,7 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 use rimeyard_harness::TestServer;
 use serde_json::{Value, json};
 
-use super::fleet::{days_ago, items};
+use super::fleet::items;
 use super::stock::{belt, movement};
 
 #[tokio::test]

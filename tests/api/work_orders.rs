@@ -1,6 +1,7 @@
 //! /v1/work-orders: opened by inspections and by hand, listed, and who may.
 
 use rimeyard_harness::{Actor, Answer, TestServer};
+use rimeyard_rules::sheet::{CheckSpec, Reads, Side, two_stage_thrower};
 use serde_json::{Value, json};
 
 use super::fleet::{Fleet, audited, days_ago, entry, feed_is_sound, fleet, items, marks, posted};
@@ -347,4 +348,48 @@ async fn orders_are_listed_by_depot_unit_and_state_page_by_page() {
         let path = format!("/v1/work-orders?{query}");
         assert_eq!(technician.get(&path).await.problem(400), [field]);
     }
+}
+
+#[tokio::test]
+async fn as_much_is_found_as_there_is_to_find_and_none_of_it_is_refused() {
+    let server = TestServer::start().await;
+    let technician = server.technician().await;
+    let unit = fleet(&server).await.unit;
+    // Everything on the sheet as bad as it can be.
+    let worst = |check: &CheckSpec| match &check.reads {
+        Reads::Measure(measure) => {
+            let of =
+                |side: &Option<Side>, past: f64| Some(side.as_ref()?.unserviceable_at.value + past);
+            let bad = of(&measure.limits.low, -1.0).or_else(|| of(&measure.limits.high, 1.0))?;
+            let reading =
+                json!({"check": check.check, "value": bad, "unit": measure.unit.symbol()});
+            measure.derived.is_none().then_some(reading)
+        }
+        Reads::Grade(grades) => Some(json!({"check": check.check, "grade": grades.last()?.grade})),
+        Reads::Level(levels) => Some(json!({"check": check.check, "level": levels.last()?.grade})),
+        Reads::Function => Some(json!({"check": check.check, "works": false})),
+    };
+    let readings: Vec<Value> = two_stage_thrower()
+        .checks
+        .iter()
+        .filter_map(worst)
+        .collect();
+    let recorded = inspected(&technician, &unit, 1, json!(readings)).await;
+    let findings = recorded["findings"].as_array().unwrap().len();
+    assert!(findings > 25, "{findings}");
+    let proposed = recorded["proposed_work_orders"].as_array().unwrap();
+    assert!(
+        proposed
+            .iter()
+            .all(|proposed| proposed["work_order_id"].is_string())
+    );
+    let orders = items(&technician, &format!("/v1/work-orders?unit_id={unit}")).await;
+    let lines: usize = orders
+        .iter()
+        .map(|order| order["lines"].as_array().unwrap().len())
+        .sum();
+    assert_eq!(
+        (orders.len(), lines),
+        (proposed.len().div_ceil(20), proposed.len())
+    );
 }

@@ -169,7 +169,7 @@ async fn book(tx: &mut Write<'_>, order: &WorkOrder, uses: &[NewUse]) -> Result<
 }
 
 /// What no downtime may be. It is kept in its order.
-fn check_downtime(downtime: &mut Vec<Downtime>) -> Result<()> {
+fn check_downtime(downtime: &mut [Downtime]) -> Result<()> {
     fields::count("downtime", downtime, DOWNTIME_MAX)?;
     let now = clock::now();
     let not_to_come = |field: String, at: Timestamp| {
