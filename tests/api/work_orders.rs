@@ -1,7 +1,7 @@
 //! /v1/work-orders: opened by inspections and by hand, listed, and who may.
 
 use rimeyard_harness::{Actor, Answer, TestServer};
-use rimeyard_rules::sheet::{CheckSpec, Reads, Side, two_stage_thrower};
+use rimeyard_rules::sheet::{CheckSpec, Reads, two_stage_thrower};
 use serde_json::{Value, json};
 
 use super::fleet::{Fleet, audited, days_ago, entry, feed_is_sound, fleet, items, marks, posted};
@@ -358,9 +358,9 @@ async fn as_much_is_found_as_there_is_to_find_and_none_of_it_is_refused() {
     // Everything on the sheet as bad as it can be.
     let worst = |check: &CheckSpec| match &check.reads {
         Reads::Measure(measure) => {
-            let of =
-                |side: &Option<Side>, past: f64| Some(side.as_ref()?.unserviceable_at.value + past);
-            let bad = of(&measure.limits.low, -1.0).or_else(|| of(&measure.limits.high, 1.0))?;
+            let limits = &measure.limits;
+            let side = limits.low.as_ref().or(limits.high.as_ref())?;
+            let bad = side.unserviceable_at.value;
             let reading =
                 json!({"check": check.check, "value": bad, "unit": measure.unit.symbol()});
             measure.derived.is_none().then_some(reading)
