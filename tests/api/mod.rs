@@ -37,6 +37,7 @@ mod unit_moves;
 mod units;
 mod walk;
 mod work_order_closing;
+mod work_order_findings;
 mod work_order_parts;
 mod work_order_refusals;
 mod work_orders;

@@ -175,7 +175,7 @@ async fn what_no_part_can_be_is_named_and_nothing_is_listed() {
     );
     (taken["number"], taken["name"]) = (json!("AB-2"), json!("AUGER belt"));
     assert_eq!(lead.post("/v1/parts", &taken).await.problem(409), ["name"]);
-    for query in ["limit=0", "cursor=x", "colour=red"] {
+    for query in ["limit=0", "cursor=x", "name=%00", "colour=red"] {
         let field = query.split('=').next().unwrap();
         let path = format!("/v1/parts?{query}");
         assert_eq!(lead.get(&path).await.problem(400), [field]);

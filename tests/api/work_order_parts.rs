@@ -187,3 +187,28 @@ async fn an_order_waits_for_parts_that_are_short_here_or_says_for_what() {
         .json();
     assert_eq!(order["waits_for"], Value::Null);
 }
+
+#[tokio::test]
+async fn a_change_sent_twice_under_one_key_uses_parts_once() {
+    let server = TestServer::start().await;
+    let technician = server.technician().await;
+    let home = server.world.ours.home.id;
+    let belt = part(&technician, "auger belt").await;
+    let unit = fleet(&server).await.unit;
+    let new = json!({"unit_id": unit, "lines": [{"part": "auger_belt"}]});
+    let created = technician.post("/v1/work-orders", &new).await.expect(201);
+    let path = created.header("location").to_owned();
+    let etag = created.etag();
+    let uses = json!({"uses": [{"part_id": belt, "quantity": 1}]});
+    let send = async || {
+        let request = technician
+            .request(reqwest::Method::PATCH, &path)
+            .header("If-Match", &etag)
+            .header("Idempotency-Key", "bench 3, Tuesday")
+            .json(&uses);
+        rimeyard_harness::Answer::of(request).await.expect(200)
+    };
+    assert_eq!(send().await.body, send().await.body);
+    let moves = format!("/v1/depots/{home}/stock/moves");
+    assert_eq!(items(&technician, &moves).await.len(), 1);
+}

@@ -212,7 +212,7 @@ async fn no_role_of_ours_is_a_superuser_bypasses_security_logs_in_or_owns() {
 #[tokio::test]
 async fn facts_are_append_only_and_hashes_are_out_of_reach() {
     let changeable = names(
-        "select t from unnest(array['inspection', 'reading', 'meter_reading', 'audit', 'sheet', 'checklist_version']) t
+        "select t from unnest(array['inspection', 'reading', 'meter_reading', 'stock_move', 'audit', 'sheet', 'checklist_version']) t
          where has_any_column_privilege('rimeyard_app', t, 'update') or has_table_privilege('rimeyard_app', t, 'delete')",
     )
     .await;
