@@ -7,7 +7,14 @@ use serde_json::json;
 use super::fleet::{Fleet, posted};
 use super::imports::{bring, tag};
 
-const EVERYTHING: [&str; 4] = ["units", "snowfall", "meter-readings", "inspections"];
+const EVERYTHING: [&str; 6] = [
+    "units",
+    "snowfall",
+    "meter-readings",
+    "inspections",
+    "parts",
+    "stock",
+];
 
 async fn export(actor: &Actor, what: &str) -> String {
     let answer = actor.get(&format!("/v1/exports/{what}")).await.expect(200);
@@ -38,6 +45,16 @@ async fn history(actor: &Actor, home: uuid::Uuid, unit: &str) {
     let replaced =
         json!({"unit_id": unit, "read_at": days_ago(10), "run_hours": 0.1, "meter_replaced": true});
     posted(actor, "/v1/meter-readings", &replaced).await;
+    let part = |number: &str| json!({"number": number, "name": format!("-{number}"), "lead_time_days": 9, "price": {"amount_minor": 5, "currency": "USD"}});
+    let bolt = posted(actor, "/v1/parts", &part("B-1")).await;
+    posted(actor, "/v1/parts", &part("+2")).await;
+    for (what, quantity) in [("received", 12), ("lost", 2), ("counted", 9)] {
+        let moved = json!({"move": what, "part_id": bolt, "quantity": quantity, "reason": "=why", "happened_at": days_ago(quantity)});
+        actor
+            .post(&format!("/v1/depots/{home}/stock/moves"), &moved)
+            .await
+            .expect(201);
+    }
     let days = json!({"days": [{"on": "2024-12-01", "snowfall_mm": 63.5}, {"on": "2024-12-02", "snowfall_mm": 0.1}]});
     actor
         .post(&format!("/v1/depots/{home}/snowfall"), &days)

@@ -3,6 +3,7 @@
 
 mod facts;
 mod readings;
+mod shelves;
 
 use diesel::QueryableByName;
 use diesel::sql_types::{BigInt, Date as SqlDate, Nullable, Text, Uuid as SqlUuid};
@@ -33,6 +34,7 @@ pub fn header(what: What) -> Vec<String> {
         let unit = match column.quantity {
             Some(Quantity::RunningTime) => Unit::Hour,
             Some(Quantity::Length) => Unit::Millimetre,
+            Some(Quantity::CalendarTime) => Unit::Day,
             Some(Quantity::Temperature) => Unit::Celsius,
             _ => return column.name.to_owned(),
         };
@@ -55,8 +57,11 @@ pub async fn batch(
     if let Some(depot_id) = depot_id {
         depot::find(tx, depot_id).await?;
     }
-    if what == What::Snowfall {
-        return facts::snowfall(tx, depot_id, after).await;
+    match what {
+        What::Snowfall => return facts::snowfall(tx, depot_id, after).await,
+        What::Parts => return shelves::parts(tx, after).await,
+        What::Stock => return shelves::stock(tx, depot_id, after).await,
+        What::Units | What::Inspections | What::MeterReadings => {}
     }
     let units = units(tx, depot_id, after).await?;
     let next = units.last().map(|unit| unit.tag.clone());
@@ -65,7 +70,7 @@ pub async fn batch(
         What::Units => units.into_iter().map(UnitRow::cells).collect(),
         What::MeterReadings => facts::meter_readings(tx, &ids).await?,
         What::Inspections => readings::inspections(tx, &ids).await?,
-        What::Snowfall => Vec::new(),
+        What::Snowfall | What::Parts | What::Stock => Vec::new(),
     };
     Ok(Batch { rows, next })
 }

@@ -12,9 +12,11 @@ mod inspections;
 mod item;
 mod known;
 mod meter_readings;
+mod parts;
 pub mod receive;
 mod snow;
 mod step;
+mod stock;
 mod units;
 
 use jiff::Timestamp;

@@ -83,7 +83,7 @@ pub struct KitContent {
 }
 
 /// A part to be listed.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = NewListedPart))]
 #[serde(deny_unknown_fields)]
 pub struct NewPart {
@@ -240,6 +240,29 @@ pub(crate) async fn named(tx: &Tx<'_>, names: &[String]) -> Result<BTreeMap<Stri
     Ok(rows.into_iter().map(|row| (row.name, row.id)).collect())
 }
 
+/// A part as it would be listed; what is in a kit is not looked at.
+///
+/// # Errors
+/// [`Error::Invalid`] for what no part may be.
+pub(crate) fn draft(new: &NewPart) -> Result<Part> {
+    let new = new.clone();
+    let part = Part {
+        id: fields::id(new.id)?,
+        number: new.number,
+        title: new.title.unwrap_or_else(|| new.name.clone()),
+        name: new.name,
+        unit: new.unit,
+        pack_size: new.pack_size,
+        lead_time_days: new.lead_time_days,
+        price: new.price,
+        shelf_life_days: new.shelf_life_days,
+        kit: new.kit,
+        rev: 1,
+    };
+    check(&part)?;
+    Ok(part)
+}
+
 /// Lists a part: [`create_many`] of one.
 ///
 /// # Errors
@@ -262,22 +285,7 @@ pub async fn create(tx: &mut Write<'_>, new: &NewPart) -> Result<Part> {
 pub async fn create_many(tx: &mut Write<'_>, new: &[NewPart]) -> Result<Vec<Part>> {
     let mut parts = Vec::with_capacity(new.len());
     for (index, new) in new.iter().enumerate() {
-        let new = new.clone();
-        let part = Part {
-            id: fields::id(new.id).map_err(|error| error.within(&format!("[{index}]")))?,
-            number: new.number,
-            title: new.title.unwrap_or_else(|| new.name.clone()),
-            name: new.name,
-            unit: new.unit,
-            pack_size: new.pack_size,
-            lead_time_days: new.lead_time_days,
-            price: new.price,
-            shelf_life_days: new.shelf_life_days,
-            kit: new.kit,
-            rev: 1,
-        };
-        check(&part).map_err(|error| error.within(&format!("[{index}]")))?;
-        parts.push(part);
+        parts.push(draft(new).map_err(|error| error.within(&format!("[{index}]")))?);
     }
     check_kits(tx, &parts)
         .await

@@ -87,7 +87,7 @@ pub struct StockMove {
 }
 
 /// A movement to be booked.
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct NewStockMove {

@@ -235,3 +235,86 @@ async fn a_table_sent_again_under_its_key_is_the_same_import() {
         .collect();
     assert_eq!(under_way.len(), 1);
 }
+
+#[tokio::test]
+async fn parts_are_listed_and_shelves_counted_and_booked() {
+    let server = TestServer::start().await;
+    let manager = server.administrator().await;
+    let parts = "Part number,Part,lead time days,pack,price_minor,currency,shelf life (days)\n\
+                 SB-1,shear bolt,5,10,125,USD,\nBE-7,auger belt,21,,,,2190\n";
+    let import = bring(&server, &manager, "what=parts&dry_run=false", parts).await;
+    assert_eq!(import["state"], "applied", "{import}");
+    let listed = items(&manager, "/v1/parts").await;
+    assert_eq!(
+        (&listed[0]["number"], &listed[0]["pack_size"]),
+        (&json!("SB-1"), &json!(10))
+    );
+    assert_eq!(
+        listed[0]["price"],
+        json!({"amount_minor": 125, "currency": "USD"})
+    );
+    assert_eq!(
+        (&listed[1]["lead_time_days"], &listed[1]["shelf_life_days"]),
+        (&json!(21), &json!(2190))
+    );
+    let again = bring(
+        &server,
+        &manager,
+        "what=parts",
+        &parts
+            .replace("SB-1", "SB-2")
+            .replace("BE-7,auger", "BE-8,AUGER"),
+    )
+    .await;
+    assert_eq!(
+        super::faults(&again),
+        [(2, "name".to_owned()), (3, "name".to_owned())]
+    );
+    let twice = "number,name,lead time\nX-1,chain,5\nX-2,Chain,5\nX-1,belt,5\n";
+    let twice = bring(&server, &manager, "what=parts", twice).await;
+    assert_eq!(
+        super::faults(&twice),
+        [(3, "name".to_owned()), (4, "number".to_owned())]
+    );
+
+    let stock = "Site,Part,On hand,Date,Move,to,Lot,made on,Reason\n\
+                 Home,shear bolt,40,2025-01-10,,,,,\nFar,SB-1,7,2025-01-09,received,,,,\n\
+                 Home,BE-7,3,2025-01-10,Received,,L-9,2024-06-01,\nHome,SB-1,4,2025-01-11,moved,Far,,,\n\
+                 Home,SB-1,1,2025-01-12,lost,,,,=dropped\n";
+    let import = bring(&server, &manager, "what=stock&dry_run=false", stock).await;
+    assert_eq!(import["state"], "applied", "{import}");
+    let shelf = async |depot: uuid::Uuid| {
+        let shelf = items(&manager, &format!("/v1/depots/{depot}/stock")).await;
+        let level = |number: &str| {
+            let id = &listed.iter().find(|part| part["number"] == number).unwrap()["id"];
+            shelf
+                .iter()
+                .find(|part| part["part_id"] == *id)
+                .map(|part| part["quantity"].clone())
+        };
+        (level("SB-1"), level("BE-7"))
+    };
+    assert_eq!(
+        shelf(server.world.ours.home.id).await,
+        (Some(json!(35)), Some(json!(3)))
+    );
+    assert_eq!(shelf(server.world.ours.far.id).await.0, Some(json!(11)));
+    let faulty = "depot,part,quantity,at,move,to depot,reason\nHome,SB-1,0,2025-01-10,used,,\nHome,none,1,2025-01-10,,,\n\
+                  Home,SB-1,1,2025-01-10,moved,Home,\nHome,SB-1,1,2025-01-10,lost,,\nNo,SB-1,1.5,x,gone,,\n";
+    let faulty = bring(&server, &manager, "what=stock&dry_run=false", faulty).await;
+    let named = [
+        (2, "quantity"),
+        (3, "part"),
+        (4, "to_depot"),
+        (5, "reason"),
+        (6, "depot"),
+        (6, "move"),
+        (6, "quantity"),
+        (6, "happened_at"),
+    ];
+    assert_eq!(
+        super::faults(&faulty),
+        named.map(|(row, field)| (row, field.to_owned()))
+    );
+    feed_is_sound(&server).await;
+}

@@ -102,6 +102,33 @@ const SNOWFALL: &[ColumnSpec] = &[
     },
 ];
 
+const PARTS: &[ColumnSpec] = &[
+    required("number", &["part number"]),
+    required("name", &["part", "part name"]),
+    column("title", &["description"]),
+    column("unit", &["counted in", "unit of count"]),
+    column("pack_size", &["pack"]),
+    ColumnSpec {
+        required: true,
+        ..measured("lead_time", &[], Quantity::CalendarTime)
+    },
+    column("price_minor", &[]),
+    column("currency", &[]),
+    measured("shelf_life", &[], Quantity::CalendarTime),
+];
+
+const STOCK: &[ColumnSpec] = &[
+    DEPOT,
+    required("part", &["part number", "number", "part name"]),
+    column("move", &["movement"]),
+    required("quantity", &["qty", "count", "on hand"]),
+    column("lot", &["lot code"]),
+    column("made_on", &["made"]),
+    required("happened_at", &["at", "date", "counted at"]),
+    column("to_depot", &["to"]),
+    column("reason", &["note", "notes", "remark", "remarks"]),
+];
+
 impl What {
     /// The columns such a table may have, in the order of exports.
     pub fn columns(self) -> &'static [ColumnSpec] {
@@ -110,6 +137,8 @@ impl What {
             What::Inspections => INSPECTIONS,
             What::MeterReadings => METER_READINGS,
             What::Snowfall => SNOWFALL,
+            What::Parts => PARTS,
+            What::Stock => STOCK,
         }
     }
 }

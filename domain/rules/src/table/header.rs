@@ -128,6 +128,8 @@ fn unit_of(spec: &ColumnSpec, declared: Option<&str>) -> Result<Option<Declared>
         return match spec.quantity {
             // Running time is in hours wherever there is a meter.
             Some(Quantity::RunningTime) => Ok(Some(Declared::Of(Unit::Hour))),
+            // And what is waited for or kept is counted in days.
+            Some(Quantity::CalendarTime) => Ok(Some(Declared::Of(Unit::Day))),
             Some(quantity) => Err(format!(
                 "must declare its unit, like `{} ({})`; it may be {}",
                 spec.name,

@@ -28,15 +28,21 @@ pub enum What {
     MeterReadings,
     /// New snow by depot and day.
     Snowfall,
+    /// The list of parts; kits are made by hand.
+    Parts,
+    /// Movements of stock, or what was counted on the shelves.
+    Stock,
 }
 
 impl What {
     /// Everything that tables can hold.
-    pub const ALL: [What; 4] = [
+    pub const ALL: [What; 6] = [
         What::Units,
         What::Inspections,
         What::MeterReadings,
         What::Snowfall,
+        What::Parts,
+        What::Stock,
     ];
 
     /// The word, as on the wire.
@@ -46,6 +52,8 @@ impl What {
             What::Inspections => "inspections",
             What::MeterReadings => "meter-readings",
             What::Snowfall => "snowfall",
+            What::Parts => "parts",
+            What::Stock => "stock",
         }
     }
 }

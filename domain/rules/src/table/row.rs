@@ -116,6 +116,19 @@ impl<'a> Cells<'a> {
         self.noted(name, value)
     }
 
+    /// A whole number from `least` to `most`.
+    pub fn whole(&mut self, name: &str, least: i64, most: i64) -> Option<i64> {
+        let value = self.number(name)?;
+        if value.fract() == 0.0 && (least as f64..=most as f64).contains(&value) {
+            return Some(value as i64);
+        }
+        self.fault(
+            name,
+            format!("must be a whole number from {least} to {most}"),
+        );
+        None
+    }
+
     /// The unit that the header declares of a column.
     pub fn unit(&self, name: &str) -> Option<Declared> {
         let place = self.layout.places.iter().find(|(it, ..)| *it == name)?;

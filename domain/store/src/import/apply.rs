@@ -10,11 +10,14 @@ use uuid::Uuid;
 use super::inspections::InspectionRow;
 use super::item::{faults_of, object_id, object_of};
 use super::step::{Work, halted};
+use super::stock::StockRow;
 use super::{Fault, Step, fault};
 use crate::feed::{self, DOCUMENTS_MAX, Write};
 use crate::inspection::{self, NewInspection};
 use crate::meter_reading::{self, NewMeterReading};
+use crate::part::{self, NewPart};
 use crate::snowfall::{self, DepotDay};
+use crate::stock::{self, NewStockMove};
 use crate::unit::{self, NewUnit};
 use crate::{Database, Error, Result, Tenant, Tx, prepared, sheet};
 
@@ -44,6 +47,8 @@ enum New {
     Inspection(NewInspection),
     MeterReading(NewMeterReading),
     Day(DepotDay),
+    Part(NewPart),
+    Move(StockRow),
 }
 
 pub(super) async fn chunk(database: &Database, tenant: &Tenant, work: &Work) -> Result<Step> {
@@ -139,6 +144,17 @@ fn objects(work: &Work, rows: Vec<Stored>) -> Result<Vec<Object>> {
                 documents = 0;
                 New::Day(serde_json::from_str(&content).map_err(of_json)?)
             }
+            What::Parts => {
+                let new = serde_json::from_str::<NewPart>(&content).map_err(of_json)?;
+                New::Part(NewPart { id, ..new })
+            }
+            What::Stock => {
+                // Its level, and that of the shelf they arrive at.
+                documents = 2;
+                let mut row = serde_json::from_str::<StockRow>(&content).map_err(of_json)?;
+                row.new.id = id;
+                New::Move(row)
+            }
             What::Inspections => {
                 let read: InspectionRow = serde_json::from_str(&content).map_err(of_json)?;
                 bytes += 500 * read.follows;
@@ -209,7 +225,16 @@ async fn count_parts(tx: &Tx<'_>, objects: &mut [Object]) -> Result<()> {
 /// As many as one commit can publish.
 fn fitting(objects: &[Object]) -> &[Object] {
     let (mut documents, mut bytes) = (0, 0);
+    let shelf = |object: &Object| match &object.new {
+        New::Move(row) => Some(row.depot_id),
+        _ => None,
+    };
+    let first = objects.first().and_then(shelf);
     let fit = objects.iter().take_while(|object| {
+        // Movements are booked shelf by shelf.
+        if shelf(object) != first {
+            return false;
+        }
         documents += object.documents;
         bytes += object.bytes;
         documents <= DOCUMENTS && bytes <= BYTES
@@ -219,15 +244,23 @@ fn fitting(objects: &[Object]) -> &[Object] {
 
 /// One piece: its objects and the cursor, in one transaction.
 async fn write(database: &Database, tenant: &Tenant, work: &Work, piece: &[Object]) -> Result<()> {
-    let (mut units, mut inspections, mut readings, mut days) = (vec![], vec![], vec![], vec![]);
+    let (mut units, mut inspections, mut readings) = (vec![], vec![], vec![]);
+    let (mut days, mut parts, mut moves) = (vec![], vec![], vec![]);
     for object in piece {
         match object.new.clone() {
             New::Unit(new) => units.push(new),
             New::Inspection(new) => inspections.push(new),
             New::MeterReading(new) => readings.push(new),
             New::Day(day) => days.push(day),
+            New::Part(new) => parts.push(new),
+            New::Move(row) => moves.push(row),
         }
     }
+    let shelf = moves
+        .as_slice()
+        .first()
+        .map_or(Uuid::nil(), |row: &StockRow| row.depot_id);
+    let moves: Vec<NewStockMove> = moves.into_iter().map(|row| row.new).collect();
     let mut looks = 0;
     loop {
         let scopes = database
@@ -236,6 +269,8 @@ async fn write(database: &Database, tenant: &Tenant, work: &Work, piece: &[Objec
                 What::Inspections => inspection::scopes(tx, &inspections).await,
                 What::MeterReadings => meter_reading::scopes(tx, &readings).await,
                 What::Snowfall => scopes_of_days(tx, &days),
+                What::Parts => Ok(vec![tx.org_id()]),
+                What::Stock => stock::scopes(tx, shelf, &moves).await,
             })
             .await?;
         looks += 1;
@@ -245,6 +280,8 @@ async fn write(database: &Database, tenant: &Tenant, work: &Work, piece: &[Objec
                 What::Inspections => drop(inspection::record_many(tx, &inspections).await?),
                 What::MeterReadings => drop(meter_reading::record_many(tx, &readings).await?),
                 What::Snowfall => snowfall::note_many(tx, &days).await?,
+                What::Parts => drop(part::create_many(tx, &parts).await?),
+                What::Stock => drop(stock::record_many(tx, shelf, &moves).await?),
             }
             advance(tx, work, piece).await
         })

@@ -10,7 +10,9 @@ use uuid::Uuid;
 
 use super::item::{self, Checked};
 use super::step::Work;
-use super::{FAULTS_MAX, Fault, Step, fault, inspections, meter_readings, snow, units};
+use super::{
+    FAULTS_MAX, Fault, Step, fault, inspections, meter_readings, parts, snow, stock, units,
+};
 use crate::feed;
 use crate::{Database, Error, Result, Tenant, Tx, prepared};
 
@@ -36,6 +38,8 @@ pub(super) async fn chunk(database: &Database, tenant: &Tenant, work: &Work) -> 
                 What::Inspections => inspections::check(tx, layout, &rows).await?,
                 What::MeterReadings => meter_readings::check(tx, layout, &rows).await?,
                 What::Snowfall => snow::check(tx, layout, &rows).await?,
+                What::Parts => parts::check(tx, layout, &rows).await?,
+                What::Stock => stock::check(tx, layout, &rows).await?,
             };
             Ok((rows, checked))
         })
@@ -130,8 +134,10 @@ async fn advance(
 async fn finish(database: &Database, tenant: &Tenant, work: &Work) -> Result<Step> {
     feed::write(database, tenant, &[], async |tx| {
         let mut faults = repeated(tx, work).await?;
-        if work.what == What::Inspections {
-            faults.extend(at_odds(tx, work).await?);
+        match work.what {
+            What::Inspections => faults.extend(at_odds(tx, work).await?),
+            What::Parts => faults.extend(named_alike(tx, work).await?),
+            _ => {}
         }
         let found = faults.len();
         faults.sort_by_key(|fault| fault.number);
@@ -189,11 +195,39 @@ async fn repeated(tx: &Tx<'_>, work: &Work) -> Result<Vec<Fault>> {
         What::Inspections => ("check", "was read for the same machine, time and kind in"),
         What::MeterReadings => ("read_at", "says the same of the same machine and time as"),
         What::Snowfall => ("day", "is already given for the same depot in"),
+        What::Parts => ("number", "is already in"),
+        What::Stock => (
+            "quantity",
+            "is already given for the same depot, part, lot and time in",
+        ),
     };
     let fault = |Pair { number, first }| Fault {
         number,
         field: field.to_owned(),
         problem: format!("{same} row {first}; leave one of the two"),
+    };
+    Ok(pairs.into_iter().map(fault).collect())
+}
+
+/// Parts of one name, in whatever letters.
+async fn named_alike(tx: &Tx<'_>, work: &Work) -> Result<Vec<Fault>> {
+    let pairs: Vec<Pair> = prepared(
+        diesel::sql_query(
+            "select row, first from (
+                 select row, min(row) over (partition by lower(content::jsonb->>'name')) as first from import_item
+                 where org_id = $1 and import_id = $2
+             ) named where row > first order by row limit $3",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<SqlUuid, _>(work.claim.id)
+        .bind::<BigInt, _>(i64::from(FAULTS_MAX)),
+    )
+    .load(&mut tx.connection())
+    .await?;
+    let fault = |Pair { number, first }| Fault {
+        number,
+        field: "name".to_owned(),
+        problem: format!("is already in row {first}; leave one of the two, or name it otherwise"),
     };
     Ok(pairs.into_iter().map(fault).collect())
 }

@@ -125,6 +125,12 @@ pub(super) fn faults_of(error: Error) -> Result<Vec<Invalid>> {
             "model_id" => "model".to_owned(),
             "snowfall_mm" => "snowfall".to_owned(),
             "on" => "day".to_owned(),
+            "part_id" => "part".to_owned(),
+            "to_depot_id" => "to_depot".to_owned(),
+            "lead_time_days" => "lead_time".to_owned(),
+            "shelf_life_days" => "shelf_life".to_owned(),
+            "amount_minor" => "price_minor".to_owned(),
+            "code" => "lot".to_owned(),
             "temperature_c" | "temperature_unit" => "temperature".to_owned(),
             _ => last,
         }

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use diesel::QueryableByName;
-use diesel::sql_types::{Array, Nullable, Text, Uuid as SqlUuid};
+use diesel::sql_types::{Array, Bool, Nullable, Text, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use jiff::tz::TimeZone;
 use uuid::Uuid;
@@ -141,6 +141,49 @@ pub(super) async fn models(tx: &Tx<'_>, names: BTreeSet<&str>) -> Result<HashMap
     .load(&mut tx.connection())
     .await?;
     Ok(rows.into_iter().map(|row| (row.name, row.id)).collect())
+}
+
+/// A part of the list.
+#[derive(Clone, Copy)]
+pub(super) struct Part {
+    pub(super) id: Uuid,
+    pub(super) is_kit: bool,
+}
+
+#[derive(QueryableByName)]
+struct PartRow {
+    #[diesel(sql_type = SqlUuid)]
+    id: Uuid,
+    #[diesel(sql_type = Text)]
+    number: String,
+    #[diesel(sql_type = Text)]
+    name: String,
+    #[diesel(sql_type = Bool)]
+    is_kit: bool,
+}
+
+/// Those of these parts that are listed, by number and by name in small letters.
+pub(super) async fn parts(tx: &Tx<'_>, named: BTreeSet<&str>) -> Result<HashMap<String, Part>> {
+    let lower: Vec<String> = named.iter().map(|name| name.to_lowercase()).collect();
+    let rows: Vec<PartRow> = prepared(
+        diesel::sql_query(
+            "select id, number, lower(name) as name, kit is not null as is_kit from part
+             where org_id = $1 and (number = any($2) or lower(name) = any($3))",
+        )
+        .bind::<SqlUuid, _>(tx.org_id())
+        .bind::<Array<Text>, _>(named.into_iter().collect::<Vec<_>>())
+        .bind::<Array<Text>, _>(lower),
+    )
+    .load(&mut tx.connection())
+    .await?;
+    let part = |row: &PartRow| Part {
+        id: row.id,
+        is_kit: row.is_kit,
+    };
+    // Where one part's number is another's name, the number counts.
+    let by_name = rows.iter().map(|row| (row.name.clone(), part(row)));
+    let by_number = rows.iter().map(|row| (row.number.clone(), part(row)));
+    Ok(by_name.chain(by_number).collect())
 }
 
 /// Those of these tags that are taken, by whomever.
