@@ -77,6 +77,11 @@ create table import_fault (
     foreign key (org_id, import_id) references import (org_id, id)
 );
 
+-- Who records a reading asks for the last that was doubted, and mostly there is none: without these the whole history of
+-- a machine would be looked through each time.
+create index meter_reading_doubted on meter_reading (org_id, unit_id, took_effect_at) where flags <> '{}';
+create index inspection_doubted on inspection (org_id, unit_id, took_effect_at) where flags <> '{}';
+
 -- What was entered, where it was not mm.
 alter table snowfall add column entered double precision, add column unit text;
 

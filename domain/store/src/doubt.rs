@@ -134,14 +134,14 @@ async fn neighbours(
     Ok(prepared(
         diesel::sql_query(
             "with known as not materialized (
-                 select unit_id, id, took_effect_at as at, run_hours as hours, estimated, meter_replaced,
+                 select unit_id, id, took_effect_at as at, run_hours as hours, estimated, meter_replaced, flags,
                         'hours run backwards' = any(flags) as backwards
                  from meter_reading m
                  where org_id = $1 and run_hours is not null
                    and flags <@ '{suspect,hours run backwards}'::text[]
                    and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
                  union all
-                 select unit_id, id, took_effect_at, run_hours, false, false, 'hours run backwards' = any(flags)
+                 select unit_id, id, took_effect_at, run_hours, false, false, flags, 'hours run backwards' = any(flags)
                  from inspection i
                  where org_id = $1 and run_hours is not null
                    and flags <@ '{suspect,hours run backwards}'::text[]
@@ -157,6 +157,8 @@ async fn neighbours(
                  union all
                  (select k.* from known k
                   where k.unit_id = n.unit_id and k.at <= n.at and k.id <> all($5) and not k.estimated and k.backwards
+                    -- Few are: these have an index of their own.
+                    and k.flags <> '{}'::text[]
                   order by k.at desc limit 1)
                  union all
                  (select k.* from known k
