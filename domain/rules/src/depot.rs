@@ -4,6 +4,7 @@ use jiff::{Timestamp, ToSpan, civil::Date};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
+use crate::alerts::{Signal, signals};
 use crate::because::chance_rounded;
 use crate::facts::DepotFacts;
 use crate::sheet::RateUnit;
@@ -139,6 +140,8 @@ pub struct Evaluation {
     pub depot: DepotState,
     /// Its units, in the facts' order.
     pub units: Vec<UnitState>,
+    /// What is to be told of.
+    pub signals: Vec<Signal>,
     /// Until when all of it holds, unless a fact arrives: the next instant that is named, at the latest the next local
     /// midnight.
     pub valid_until: Timestamp,
@@ -179,6 +182,7 @@ pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
     let scored: Vec<works::Scored> = works.iter().map(|work| work.scored(&units)).collect();
     let depot = depot_state(&shared, &works, &scored, &units);
     Evaluation {
+        signals: signals(&shared, &depot.document, &units),
         depot,
         valid_until: valid_until(&shared),
         units,

@@ -100,26 +100,39 @@ pub struct Facts<'a> {
     pub deferred_until: Option<Date>,
 }
 
-/// By which day so many more running hours are reached with chance 0.1, 0.5 and 0.9; `None`: not within 10 seasons.
+/// By which day the machine has run so many hours in all with chance 0.1, 0.5 and 0.9; a day that is past, or today, where
+/// it has; `None`: not within 10 seasons.
 pub type HoursAhead<'a> = dyn Fn(f64) -> [Option<Date>; 3] + 'a;
 
 /// Where a task, or one of its triggers, stands. Ordered: what is more urgent is greater.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub enum State {
     /// Nothing to do.
+    #[serde(rename = "not due")]
     NotDue,
     /// Put off, by a named person until a date.
+    #[serde(rename = "deferred")]
     Deferred,
     /// Within a quarter of the interval ahead of its window.
+    #[serde(rename = "coming")]
     Coming,
     /// Within its window.
+    #[serde(rename = "due")]
     Due,
     /// Past its window.
+    #[serde(rename = "overdue")]
     Overdue,
     /// Past half an interval.
+    #[serde(rename = "long overdue")]
     LongOverdue,
+}
+
+impl State {
+    /// How urgent, 0 to 5, as the states are ordered.
+    pub fn rank(self) -> i16 {
+        self as i16
+    }
 }
 
 /// One trigger's answer.
@@ -204,7 +217,7 @@ fn owed(
     match trigger {
         Trigger::Hours { every_h } => {
             let due = last_hours(*every_h, tolerance, facts.since.hours, done) + every_h;
-            let [early, on, late] = ahead((due - facts.hours_now).max(0.0));
+            let [early, on, late] = ahead(due);
             Some(Owed {
                 state: state((facts.hours_now - due) / every_h, tolerance),
                 on,

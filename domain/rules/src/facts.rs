@@ -12,6 +12,7 @@ use jiff::{Timestamp, civil::Date, tz::TimeZone};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
+use crate::alerts::OpenAlert;
 use crate::sheet::{Effect, Sheet, Work};
 use crate::snowfall::DailySnowfall;
 use crate::verdict::Verdict;
@@ -47,14 +48,50 @@ pub struct DepotFacts {
     pub duties: Vec<Duty>,
     /// Operators it can put out.
     pub operators: Vec<Operators>,
-    /// Its storms, not cancelled, ending now or later; past ones may be among them and are not used.
+    /// Its storms, not cancelled: those that ended since 1 July of last winter bring tasks due, one is met or to come.
     pub storms: Vec<StormFacts>,
     /// The present sheet of each model its units are of, by model id.
     pub sheets: BTreeMap<Uuid, Sheet>,
     /// Its units, away ones too.
     pub units: Vec<UnitFacts>,
+    /// Its orders that are neither closed nor dropped.
+    pub orders: Vec<OrderFacts>,
+    /// What those still want of each part.
+    pub wanted: Vec<WantedPart>,
+    /// Its alerts that are open, in any order.
+    pub alerts: Vec<OpenAlert>,
     /// Floors and thresholds.
     pub settings: Settings,
+}
+
+/// A work order that is open.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OrderFacts {
+    /// It.
+    pub id: Uuid,
+    /// The unit it is for.
+    pub unit_id: Uuid,
+    /// The number on that unit's tag.
+    pub tag: String,
+    /// What is to be done.
+    pub title: String,
+    /// The day it is planned for.
+    pub planned_for: Option<Date>,
+    /// When it was opened.
+    pub opened_at: Timestamp,
+}
+
+/// A part that open orders want.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WantedPart {
+    /// The part of the list.
+    pub part_id: Uuid,
+    /// What it is called.
+    pub title: String,
+    /// How many the open orders still want.
+    pub wanted: i64,
+    /// How many are on the depot's shelf, on paper.
+    pub on_hand: i64,
 }
 
 /// Floors of status and advice.
@@ -69,6 +106,8 @@ pub struct Settings {
     pub renew_now_under: f64,
     /// A part with less than this chance to last a season is to be renewed before it, or ordered.
     pub season_under: f64,
+    /// A depot whose score for a storm that is coming is under this is told of.
+    pub score_floor: f64,
 }
 
 impl Default for Settings {
@@ -78,6 +117,7 @@ impl Default for Settings {
             doubtful_under: 0.9,
             renew_now_under: 0.95,
             season_under: 0.80,
+            score_floor: 80.0,
         }
     }
 }
@@ -183,6 +223,37 @@ pub struct UnitFacts {
     pub parts: Vec<FittedPartFacts>,
     /// The newest reading of each check.
     pub latest: Vec<LatestReading>,
+    /// Tasks of its sheet done: said so, or shown by an inspection that answered all checks of the task and found none
+    /// unserviceable. The latter from 1 July of last winter on, and the newest before; in any order.
+    pub tasks_done: Vec<TaskDoneFacts>,
+    /// Tasks put off, not ended by hand; those over may be among them.
+    pub deferrals: Vec<DeferralFacts>,
+}
+
+/// That a task was done.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TaskDoneFacts {
+    /// The task on the sheet.
+    pub task: String,
+    /// When.
+    pub at: Timestamp,
+    /// Hours on the meter then, if noted.
+    pub hours: Option<f64>,
+}
+
+/// That a task was put off.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DeferralFacts {
+    /// The deferral.
+    pub id: Uuid,
+    /// The task on the sheet.
+    pub task: String,
+    /// The last day it is put off for.
+    pub until: Date,
+    /// By whom: the person's name.
+    pub by: String,
+    /// Why.
+    pub reason: String,
 }
 
 /// A hold tag.

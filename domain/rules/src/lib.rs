@@ -3,6 +3,7 @@
 //! Nothing here reads a clock, a file, a network or a random number: instants, zones, seasons and storms are
 //! arguments, so the same facts give the same answer on every machine and on every day.
 
+pub mod alerts;
 pub mod battery;
 pub mod because;
 pub mod calculations;

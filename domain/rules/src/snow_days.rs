@@ -26,6 +26,8 @@ const ANY_WINTER: Winter = Winter(2022);
 /// A depot's days of use.
 #[derive(Debug, Clone)]
 pub struct SnowDays {
+    /// The season before this.
+    pub last_season: Season,
     /// The season running, else the next to start.
     pub this_season: Season,
     /// The season after it.
@@ -123,6 +125,7 @@ impl SnowDays {
             .map(|scenario| to_come(scenario, Winter(winter)).len() as u32)
             .collect();
         SnowDays {
+            last_season: Season::fixed(Winter(winter).before(), starts, ends),
             this_season,
             next_season: this_season.next(starts, ends),
             first,

@@ -4,8 +4,9 @@ use jiff::{Timestamp, civil::Date};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-use crate::because::{Reason, chance_rounded, odds};
+use crate::because::{Reason, chance_rounded, day, odds};
 use crate::calculations;
+use crate::due::State;
 use crate::facts::{DepotFacts, Duty, FindingFacts, LatestReading, UnitFacts};
 use crate::life::breaks_enough;
 use crate::sheet::{Effect, RateUnit, Work};
@@ -16,11 +17,12 @@ use crate::storm::Storm;
 pub mod clock;
 pub mod going_dead;
 pub mod model;
-mod open;
+pub(crate) mod open;
 pub mod parts;
 pub mod proof;
 mod rating;
 pub mod standing;
+pub mod tasks;
 
 use clock::UnitClock;
 use model::{Model, NODES};
@@ -29,6 +31,7 @@ use parts::{PartState, Running};
 use proof::{Proof, Start, unproven};
 pub use rating::rate;
 use standing::{Factor, Figure, Floors, Status};
+use tasks::{TaskState, tasks};
 
 /// What all units of a depot share in one evaluation.
 #[derive(Debug, Clone)]
@@ -113,6 +116,8 @@ pub struct UnitDocument {
     pub findings: Vec<OpenFinding>,
     /// Its parts and what to do about them, most urgent first.
     pub parts: Vec<PartState>,
+    /// Its sheet's tasks and when they are due, most urgent first.
+    pub tasks: Vec<TaskState>,
 }
 
 /// A finding as a unit's readiness shows it.
@@ -175,12 +180,15 @@ pub fn evaluate(
     let rest: f64 = factors.iter().map(|factor| factor.chance).product();
     let start = Start::of(shared, unit, clock, model);
     factors.insert(0, start.factor(shared, model));
+    let tasks = tasks(shared, unit, clock, model.sheet, &running);
+    let mut missing = unproven(unit, clock, shared);
+    missing.extend(safety_overdue(&tasks));
     let settings = &shared.facts.settings;
     let inputs = standing::Input {
         held: held(unit, shared),
         stopped: stopped(unit, shared),
         limited: limited(unit, shared),
-        unproven: unproven(unit, clock, shared),
+        unproven: missing,
         away: unit
             .away
             .as_ref()
@@ -196,7 +204,15 @@ pub fn evaluate(
     let meter_hours = clock
         .meter_hours()
         .map(|hours| (hours * 10.0).round() / 10.0);
-    state(shared, unit, inputs, works, proof, meter_hours, parts)
+    state(
+        shared,
+        unit,
+        inputs,
+        works,
+        proof,
+        meter_hours,
+        (parts, tasks),
+    )
 }
 
 /// A unit whose model has no sheet: nothing can be said of it, so it does not work.
@@ -212,7 +228,8 @@ pub fn without_a_sheet(shared: &Shared<'_>, unit: &UnitFacts) -> UnitState {
         by: None,
         runs_out_at: None,
     };
-    state(shared, unit, inputs, [0.0; NODES], proof, None, Vec::new())
+    let nothing = (Vec::new(), Vec::new());
+    state(shared, unit, inputs, [0.0; NODES], proof, None, nothing)
 }
 
 fn state(
@@ -222,7 +239,7 @@ fn state(
     works: [f64; NODES],
     proof: Proof,
     meter_hours: Option<f64>,
-    parts: Vec<PartState>,
+    (parts, tasks): (Vec<PartState>, Vec<TaskState>),
 ) -> UnitState {
     let because = inputs.because();
     let status = inputs.status();
@@ -244,6 +261,7 @@ fn state(
         meter_hours,
         findings: unit.findings.iter().map(OpenFinding::of).collect(),
         parts,
+        tasks,
     };
     UnitState {
         unit_id: unit.id,
@@ -251,6 +269,17 @@ fn state(
         inputs,
         works,
     }
+}
+
+/// Safety tasks overdue: what they would show is not known.
+fn safety_overdue(tasks: &[TaskState]) -> impl Iterator<Item = String> {
+    let overdue = tasks
+        .iter()
+        .filter(|task| task.safety && task.state >= State::Overdue);
+    overdue.map(|task| match task.on {
+        Some(on) => format!("safety task overdue since {}: {}", day(on), task.title),
+        None => format!("safety task overdue: {}", task.title),
+    })
 }
 
 /// Enough matching spare shear fasteners aboard for the breaks of a storm.

@@ -290,10 +290,11 @@ fn within_a_day_the_documents_stand_still() {
         };
         (1..=nights).map(over_night).sum::<usize>()
     };
-    // The design storm is always today's: what stands a day longer starts a little worse, by 0.01 in some nights.
+    // The design storm is always today's: what stands a day longer starts a little worse, by 0.01 in some nights; and a task
+    // comes, falls due, is overdue.
     let documents = 28 * 10;
     assert!(
-        changed(&facts, 28) < documents * 6 / 10,
+        changed(&facts, 28) < documents * 7 / 10,
         "{} of {documents}",
         changed(&facts, 28)
     );
@@ -302,7 +303,8 @@ fn within_a_day_the_documents_stand_still() {
     facts
         .storms
         .push(storm(1, "2025-12-10T00:00:00Z", "2025-12-10T12:00:00Z"));
-    assert!((1..=2 * 10).contains(&changed(&facts, 14)));
+    // The monthly look at the tyres, and what is in the middle of the season, come on one night each.
+    assert!((1..=4 * 10).contains(&changed(&facts, 14)));
 }
 
 /// Documents stay far under the feed's 64 KiB.
@@ -320,7 +322,7 @@ fn documents_are_small_and_shaped_as_readers_rely_on() {
     let depot = serde_json::to_string(&evaluation.depot.document).unwrap();
     let unit = serde_json::to_string(&evaluation.units[60].document).unwrap();
     assert!(
-        depot.len() < 16_000 && unit.len() < 16_000,
+        depot.len() < 16_000 && unit.len() < 24_000,
         "{} {}",
         depot.len(),
         unit.len()

@@ -66,7 +66,7 @@ fn concerns(unit: &UnitFacts, shared: &Shared<'_>, finding: &FindingFacts) -> bo
 }
 
 /// Whether its battery will freeze at the storm's forecast low.
-fn frozen(unit: &UnitFacts, shared: &Shared<'_>) -> Option<String> {
+pub fn frozen(unit: &UnitFacts, shared: &Shared<'_>) -> Option<String> {
     let low_c = shared.storm.low_c?;
     let sheet = shared.facts.sheets.get(&unit.model)?;
     let reading = unit.latest.iter().find(|reading| {

@@ -6,7 +6,8 @@ use uuid::Uuid;
 
 use crate::facts::{
     DepotFacts, DesignStorm, Duty, FittedPartFacts, Fitting, InspectionFacts, InspectionKind,
-    LatestReading, MeterFacts, MonthDay, Operators, PathReading, Settings, StartFacts, UnitFacts,
+    LatestReading, MeterFacts, MonthDay, Operators, PathReading, Settings, StartFacts,
+    TaskDoneFacts, UnitFacts,
 };
 use crate::sheet::{CheckSpec, Derived, Sheet, Work, two_stage_thrower};
 use crate::verdict::{Context, ReadingInput, Verdict, judge};
@@ -44,6 +45,9 @@ pub fn depot(units: Vec<UnitFacts>) -> DepotFacts {
         duties: vec![duty("platforms", 5000.0, None)],
         operators: vec![operators(6)],
         storms: Vec::new(),
+        orders: Vec::new(),
+        wanted: Vec::new(),
+        alerts: Vec::new(),
         sheets: [(MODEL, two_stage_thrower())].into(),
         units,
         settings: Settings::default(),
@@ -163,7 +167,20 @@ pub fn fresh_unit_of(sheet: &Sheet, work: Work, number: u128, hours: f64) -> Uni
                 .collect(),
         })
         .collect();
+    // What the inspection answered all checks of is done, as the loader has it.
+    let answered = |check: &String| latest.iter().any(|reading| reading.check == *check);
+    let tasks = sheet.tasks.iter();
+    let tasks_done = tasks
+        .filter(|task| !task.checks.is_empty() && task.checks.iter().all(answered))
+        .map(|task| TaskDoneFacts {
+            task: task.task.clone(),
+            at: inspected,
+            hours: Some(hours),
+        })
+        .collect();
     UnitFacts {
+        tasks_done,
+        deferrals: Vec::new(),
         id: Uuid::from_u128(1000 + number),
         tag: format!("T-{number:03}"),
         model: MODEL,

@@ -33,19 +33,36 @@ impl Running<'_> {
     /// Days by which `limit` is reached with chance 0.1, 0.5 and 0.9 by a path that is `from` hours old at the base. A
     /// storm that has a date counts with its hours; the design storm has none.
     pub(super) fn reached_by(&self, path: &WearPath, limit: f64, from: f64) -> Quantiles<Date> {
-        let storm = &self.shared.storm;
-        let storm = storm.starts_at.map(|_| DatedStorm {
-            first_day: storm.first_day.max(self.base.day + 1),
-            last_day: storm.last_day.max(self.base.day),
-            hours: self.storm_hours,
-        });
         self.dates.borrow_mut().reached_by(
             &self.usage,
             self.clock.days_of_use(self.shared),
             self.base.day,
-            storm,
+            self.dated_storm(),
             PATHS.map(|p| path.hours_until(limit, from, p)),
         )
+    }
+
+    /// Days by which the unit has run so many hours in all with chance 0.1, 0.5 and 0.9, counted from its last meter
+    /// reading: the day of that where it had.
+    pub fn hours_reached_by(&self, hours: f64) -> [Option<Date>; 3] {
+        let from_base = (hours - self.base.hours).max(0.0);
+        let found = self.dates.borrow_mut().reached_by(
+            &self.usage,
+            self.clock.days_of_use(self.shared),
+            self.base.day,
+            self.dated_storm(),
+            [Some(from_base)],
+        );
+        [found.p10, found.p50, found.p90]
+    }
+
+    fn dated_storm(&self) -> Option<DatedStorm> {
+        let storm = &self.shared.storm;
+        storm.starts_at.map(|_| DatedStorm {
+            first_day: storm.first_day.max(self.base.day + 1),
+            last_day: storm.last_day.max(self.base.day),
+            hours: self.storm_hours,
+        })
     }
 }
 
@@ -67,13 +84,13 @@ impl Dates {
 
     /// Days by which a limit is reached with chance 0.1, 0.5 and 0.9, counted from the day `base`: of paths that reach it
     /// after so many hours, or never.
-    fn reached_by(
+    fn reached_by<const PATHS: usize>(
         &mut self,
         usage: &Usage,
         days: DaysOfUse<'_>,
         base: i32,
         storm: Option<DatedStorm>,
-        hours_until: [Option<f64>; PATHS.len()],
+        hours_until: [Option<f64>; PATHS],
     ) -> Quantiles<Date> {
         let normal = FastNormal::new();
         let log = |spent: f64| {
@@ -107,7 +124,7 @@ impl Dates {
                     };
                 }
             }
-            sum / (days.scenarios() * PATHS.len()) as f64
+            sum / (days.scenarios() * PATHS) as f64
         };
         let horizon = days.horizon().max(base);
         let at_last = reached(horizon);

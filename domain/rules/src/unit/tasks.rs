@@ -1,0 +1,282 @@
+//! What is owed of a unit's tasks (section 9): its sheet's tasks, what was done of them, and when they are next due.
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+use super::Shared;
+use super::clock::UnitClock;
+use super::parts::Running;
+use crate::because::{day, number};
+use crate::due::{Done, Due, Facts, PastStorm, State, Trigger, due};
+use crate::facts::{DeferralFacts, Fitting, InspectionKind, UnitFacts};
+use crate::season::date_of;
+use crate::sheet::{Sheet, TaskSpec};
+use crate::timeline::day_in;
+
+/// A task of a unit as published.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct TaskState {
+    /// The task on the sheet.
+    pub task: String,
+    /// What a technician calls it.
+    pub title: String,
+    /// Where it stands.
+    pub state: State,
+    /// The date due, or the likeliest (p50) of one that running hours decide; none: not within 10 seasons.
+    pub on: Option<Date>,
+    /// By when with chance 0.1; the same as `on` where the calendar decides.
+    pub early: Option<Date>,
+    /// By when with chance 0.9.
+    pub late: Option<Date>,
+    /// The running hours due, where hours decide.
+    pub at_hours: Option<f64>,
+    /// Whether it is there for safety.
+    pub safety: bool,
+    /// Labour, minutes.
+    pub minutes: f64,
+    /// Until when it is put off.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub deferred_until: Option<Date>,
+    /// Said for people.
+    pub text: String,
+}
+
+/// The unit's tasks, most urgent first, then by date.
+pub fn tasks(
+    shared: &Shared<'_>,
+    unit: &UnitFacts,
+    clock: &UnitClock<'_>,
+    sheet: &Sheet,
+    running: &Running<'_>,
+) -> Vec<TaskState> {
+    if sheet.tasks.is_empty() {
+        return Vec::new();
+    }
+    let owner = Owner::of(shared, unit, clock);
+    let mut states: Vec<TaskState> = sheet
+        .tasks
+        .iter()
+        .filter(|task| unit.rigging.concerned(task.only_for))
+        .map(|task| {
+            let done = done_of(shared, unit, clock, task);
+            let deferral = deferral_of(shared, unit, task);
+            let facts = owner.facts(shared, &done, deferral);
+            let found = due(task, &facts, &|hours| running.hours_reached_by(hours));
+            state_of(task, &found, done.last().copied(), deferral)
+        })
+        .collect();
+    states.sort_by(|a, b| {
+        let date = |state: &TaskState| state.on.unwrap_or(Date::MAX);
+        b.state.cmp(&a.state).then_with(|| date(a).cmp(&date(b)))
+    });
+    states
+}
+
+/// What all tasks of a unit share.
+struct Owner {
+    since: Done,
+    hours_now: f64,
+    stored: bool,
+    storms: Vec<PastStorm>,
+}
+
+impl Owner {
+    fn of(shared: &Shared<'_>, unit: &UnitFacts, clock: &UnitClock<'_>) -> Self {
+        let zone = &shared.facts.zone;
+        let past = shared.facts.storms.iter();
+        let past = past.filter(|storm| storm.ends_at <= shared.as_of);
+        let storms = past.map(|storm| PastStorm {
+            ended_on: date_of(day_in(storm.ends_at, zone)),
+            hours: clock.hours_at(storm.ends_at, shared) - clock.hours_at(storm.starts_at, shared),
+        });
+        // What was done before anything was kept left no trace: the clocks run from there.
+        let since = clock.kept_since.unwrap_or(shared.as_of).min(shared.as_of);
+        Owner {
+            since: Done {
+                on: date_of(day_in(since, zone)),
+                hours: clock.hours_at(since, shared),
+            },
+            hours_now: clock.hours_at(shared.as_of, shared),
+            stored: is_stored(shared, unit, clock),
+            storms: storms.collect(),
+        }
+    }
+
+    fn facts<'a>(
+        &'a self,
+        shared: &Shared<'_>,
+        done: &'a [Done],
+        deferral: Option<&DeferralFacts>,
+    ) -> Facts<'a> {
+        let days = &shared.snow_days;
+        Facts {
+            today: shared.today,
+            since: self.since,
+            done,
+            hours_now: self.hours_now,
+            seasons: [days.last_season, days.this_season, days.next_season],
+            storms: &self.storms,
+            stored: self.stored,
+            deferred_until: deferral.map(|deferral| deferral.until),
+        }
+    }
+}
+
+/// In storage: inspected for it, and neither started nor inspected for anything else since.
+fn is_stored(shared: &Shared<'_>, unit: &UnitFacts, clock: &UnitClock<'_>) -> bool {
+    let newest = |storage: bool| {
+        let inspections = unit.inspections.iter();
+        let of_kind = inspections.filter(|one| (one.kind == InspectionKind::Storage) == storage);
+        let seen = of_kind.filter(|one| one.at <= shared.as_of);
+        seen.map(|one| one.at).max()
+    };
+    let out = newest(false).max(clock.last_run().map(|(at, _)| at));
+    newest(true).is_some_and(|stored| out.is_none_or(|out| out <= stored))
+}
+
+/// When the task was done: said so, shown by an inspection that answered its checks, or by the new part; in order.
+fn done_of(
+    shared: &Shared<'_>,
+    unit: &UnitFacts,
+    clock: &UnitClock<'_>,
+    task: &TaskSpec,
+) -> Vec<Done> {
+    let said = unit.tasks_done.iter().filter(|done| done.task == task.task);
+    let said = said.map(|done| (done.at, done.hours));
+    let renewed = unit
+        .parts
+        .iter()
+        .filter(|path| path.how == Fitting::Renewed && Some(&path.part) == task.renews.as_ref());
+    let renewed = renewed.filter_map(|path| Some((path.fitted_at?, path.fitted_hours)));
+    let done = said.chain(renewed).filter(|(at, _)| *at <= shared.as_of);
+    let mut done: Vec<Done> = done
+        .map(|(at, hours)| Done {
+            on: date_of(day_in(at, &shared.facts.zone)),
+            hours: clock.noted(at, hours, shared),
+        })
+        .collect();
+    done.sort_by(|a, b| a.on.cmp(&b.on).then(a.hours.total_cmp(&b.hours)));
+    done
+}
+
+/// The deferral in force that reaches furthest.
+fn deferral_of<'u>(
+    shared: &Shared<'_>,
+    unit: &'u UnitFacts,
+    task: &TaskSpec,
+) -> Option<&'u DeferralFacts> {
+    let deferrals = unit.deferrals.iter();
+    let own = deferrals.filter(|one| one.task == task.task && one.until >= shared.today);
+    own.max_by_key(|one| (one.until, one.id))
+}
+
+fn state_of(
+    task: &TaskSpec,
+    found: &Due,
+    last: Option<Done>,
+    deferral: Option<&DeferralFacts>,
+) -> TaskState {
+    // The trigger that decides: the most urgent, among equals the earliest.
+    let told = found.triggers.iter().zip(&task.triggers);
+    let told = told.filter_map(|(owed, trigger)| Some((owed.as_ref()?, trigger)));
+    let decides = told.min_by(|(a, _), (b, _)| {
+        let date = |owed: &crate::due::Owed| owed.on.unwrap_or(Date::MAX);
+        b.state.cmp(&a.state).then_with(|| date(a).cmp(&date(b)))
+    });
+    let owed = decides.map(|(owed, _)| owed);
+    TaskState {
+        task: task.task.clone(),
+        title: task.title.clone(),
+        state: found.state,
+        on: owed.and_then(|owed| owed.on),
+        early: owed.and_then(|owed| owed.early),
+        late: owed.and_then(|owed| owed.late),
+        at_hours: owed.and_then(|owed| owed.at_hours).map(tenth),
+        safety: task.safety,
+        minutes: task.minutes.value,
+        deferred_until: deferral.map(|deferral| deferral.until),
+        text: text(task, found.state, decides, last, deferral),
+    }
+}
+
+fn tenth(hours: f64) -> f64 {
+    (hours * 10.0).round() / 10.0
+}
+
+fn text(
+    task: &TaskSpec,
+    state: State,
+    decides: Option<(&crate::due::Owed, &Trigger)>,
+    last: Option<Done>,
+    deferral: Option<&DeferralFacts>,
+) -> String {
+    let mut text = task.title.clone();
+    if let Some((owed, trigger)) = decides {
+        let word = match state {
+            State::NotDue | State::Coming | State::Deferred => "due",
+            State::Due => "due now, its date",
+            State::Overdue => "overdue, its date",
+            State::LongOverdue => "long overdue, its date",
+        };
+        let date = match (owed.at_hours, owed.on, owed.early, owed.late) {
+            (Some(hours), Some(on), early, late) if early != late => {
+                let date = |date: Option<Date>| date.map_or("after 10 seasons".to_owned(), day);
+                let (early, late) = (date(early), date(late));
+                format!(
+                    "at {} h, about {} (8 in 10 between {early} and {late})",
+                    number(hours, 0),
+                    day(on)
+                )
+            }
+            (Some(hours), None, ..) => {
+                format!("at {} h, not within 10 seasons", number(hours, 0))
+            }
+            (Some(hours), Some(on), ..) => format!("at {} h, about {}", number(hours, 0), day(on)),
+            (None, Some(on), ..) => day(on),
+            (None, None, ..) => "not within 10 seasons".to_owned(),
+        };
+        text.push_str(&format!(": {word} {date}, {}", why(trigger)));
+    } else {
+        text.push_str(": nothing owed");
+    }
+    match last {
+        Some(done) => text.push_str(&format!("; last done {}", day(done.on))),
+        None => text.push_str("; not on record as done"),
+    }
+    if let Some(deferral) = deferral {
+        let stands = if state == State::Deferred {
+            "put off"
+        } else {
+            "a safety task is put off to the end of its window and no further, so it is owed although put off"
+        };
+        if state == State::Deferred || state >= State::Overdue {
+            text.push_str(&format!(
+                "; {stands} until {} by {}: {}",
+                day(deferral.until),
+                deferral.by,
+                deferral.reason
+            ));
+        }
+    }
+    text
+}
+
+fn why(trigger: &Trigger) -> String {
+    match trigger {
+        Trigger::Hours { every_h } => format!("every {} h", number(*every_h, 1)),
+        Trigger::Months { every: 1 } => "every month".to_owned(),
+        Trigger::Months { every: 12 } => "every year".to_owned(),
+        Trigger::Months { every } => format!("every {every} months"),
+        Trigger::Dates { rule } => format!("by the calendar rule {rule}"),
+        Trigger::BeforeSeason { lead_days } => format!("{lead_days} days before the season"),
+        Trigger::MidSeason => "in the middle of the season".to_owned(),
+        Trigger::AfterSeason { within_days } => {
+            format!("within {within_days} days after the season")
+        }
+        Trigger::AfterStorm { within_days: 1, .. } => "the day after a storm".to_owned(),
+        Trigger::AfterStorm { within_days, .. } => {
+            format!("within {within_days} days after a storm")
+        }
+    }
+}
