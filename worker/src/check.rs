@@ -129,7 +129,14 @@ fn compare(found: &mut Vec<String>, what: &str, stored: &Computed, fresh: &Compu
         ("document", &stored.document, &fresh.document),
         ("status", &stored.status, &fresh.status),
         ("inputs", &stored.inputs, &fresh.inputs),
+        ("tasks", &stored.tasks, &fresh.tasks),
     ];
+    if stored.owed != fresh.owed {
+        found.push(format!(
+            "owed of {what}: stored {}, recomputed {}",
+            stored.owed, fresh.owed
+        ));
+    }
     for (name, stored, fresh) in texts {
         if stored != fresh {
             let at = stored

@@ -8,7 +8,7 @@ use futures::future::join_all;
 use rimeyard_rules::facts::DepotFacts;
 use rimeyard_store::mark::{self, Claim, Failed};
 use rimeyard_store::state::{self, DepotResult};
-use rimeyard_store::{Database, Error, Result, Tenant, facts};
+use rimeyard_store::{Database, Error, Result, Tenant, alert, facts};
 use uuid::Uuid;
 
 use crate::due::due_at;
@@ -187,7 +187,9 @@ async fn one(
     // Off the threads that wait for Postgres; a panic in the rules is this depot's failure and nobody else's.
     let computed = tokio::task::spawn_blocking(move || {
         let result = recompute(&facts, as_of)?;
+        let escalates_at = result.alerts.escalates_at(&facts.alerts, as_of);
         let due_at = due_at(&facts, result.valid_until);
+        let due_at = escalates_at.map_or(due_at, |at| due_at.min(at));
         Ok::<_, Error>((result, due_at))
     });
     let (result, due_at): (DepotResult, _) = computed.await.map_err(|error| {
@@ -240,6 +242,9 @@ async fn end(database: &Database, claim: &Claim, outcome: Outcome) -> Result<Pas
             let error = error.to_string();
             let failed = mark::fail(database, claim, &error).await?;
             let parked = failed == Failed::Parked;
+            if parked {
+                alert::tell_parked(database, claim.org_id, claim.depot_id, claim.as_of).await?;
+            }
             tracing::error!(
                 depot.id = %claim.depot_id,
                 error.cause = %error,

@@ -1,6 +1,7 @@
 //! From a depot's facts to its documents.
 
 use jiff::Timestamp;
+use rimeyard_rules::alerts;
 use rimeyard_rules::depot;
 use rimeyard_rules::facts::DepotFacts;
 use rimeyard_store::state::{Computed, DepotResult};
@@ -20,10 +21,13 @@ pub fn recompute(facts: &DepotFacts, as_of: Timestamp) -> Result<DepotResult> {
         )));
     }
     let units = evaluated.units.iter().map(|unit| {
+        let tasks = unit.document.tasks.iter();
         let computed = Computed {
             document: text(&unit.document)?,
             status: word(&unit.document.status)?,
             inputs: text(&unit.inputs)?,
+            tasks: text(&unit.document.tasks)?,
+            owed: tasks.map(|task| task.state.rank()).max().unwrap_or(0),
         };
         Ok((unit.unit_id, computed))
     });
@@ -35,8 +39,11 @@ pub fn recompute(facts: &DepotFacts, as_of: Timestamp) -> Result<DepotResult> {
             document: text(&evaluated.depot.document)?,
             status: String::new(),
             inputs: text(&evaluated.depot.inputs)?,
+            tasks: String::new(),
+            owed: 0,
         },
         units: units.collect::<Result<_>>()?,
+        alerts: alerts::next(&facts.alerts, &evaluated.signals, as_of),
     })
 }
 

@@ -12,12 +12,14 @@ use rimeyard_rules::facts::{DepotFacts, UnitFacts};
 use rimeyard_rules::season::Winter;
 use uuid::Uuid;
 
-use crate::{Error, Result, Tx};
+use crate::{Error, Result, Tx, alert};
 
 mod depots;
 mod history;
 mod open;
+mod tasks;
 mod wear;
+mod work;
 
 /// The facts of these depots as they are needed to say what holds at `as_of`, ordered by depot. Depots that do not
 /// exist in the organisation, or are not granted, are missing from the answer.
@@ -47,8 +49,13 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
         mut meter,
         mut parts,
         mut latest,
+        mut tasks_done,
+        mut deferrals,
+        mut alerts,
+        mut orders,
+        mut wanted,
     ) = futures::try_join!(
-        open::storms(tx, &granted, as_of),
+        open::storms(tx, &granted, asked.storms_since),
         open::holds(tx, &asked),
         open::findings(tx, &asked),
         open::limited_uses(tx, &asked),
@@ -58,6 +65,11 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
         history::meter(tx, &asked),
         wear::parts(tx, &asked),
         wear::latest(tx, &asked),
+        tasks::done(tx, &asked),
+        tasks::deferrals(tx, &asked),
+        alert::open(tx, &granted),
+        work::orders(tx, &granted),
+        work::wanted(tx, &granted),
     )?;
     for unit in units {
         let Some(depot) = depots.get_mut(&unit.depot_id) else {
@@ -74,11 +86,16 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
             meter: take(&mut meter, id),
             parts: take(&mut parts, id),
             latest: take(&mut latest, id),
+            tasks_done: take(&mut tasks_done, id),
+            deferrals: take(&mut deferrals, id),
             ..unit.facts()?
         });
     }
     for depot in depots.values_mut() {
         depot.storms = take(&mut storms, depot.id);
+        depot.alerts = alerts.remove(&depot.id).unwrap_or_default();
+        depot.orders = take(&mut orders, depot.id);
+        depot.wanted = take(&mut wanted, depot.id);
         let models = depot.units.iter().map(|unit| unit.model);
         depot.sheets = models
             .filter_map(|model| Some((model, sheets.get(&model)?.clone())))
@@ -96,9 +113,23 @@ struct Asked {
     start_checks: Vec<String>,
     /// The checks that make such a unit go dead sooner, and those that keep them, joined by blanks.
     going_dead_checks: Vec<String>,
+    /// The tasks that an inspection can do.
+    tasks: Vec<TaskChecks>,
     as_of: Timestamp,
     /// Two years before `as_of`: as far back as hours are of use.
     hours_since: Timestamp,
+    /// 1 July of last winter, in UTC: as far back as storms bring tasks due.
+    storms_since: Timestamp,
+}
+
+/// A task of a unit that is done by answering its checks.
+struct TaskChecks {
+    unit_id: Uuid,
+    /// 1 July of last winter.
+    since: jiff_diesel::Timestamp,
+    task: String,
+    /// Its checks, joined by blanks.
+    checks: String,
 }
 
 impl Asked {
@@ -113,12 +144,15 @@ impl Asked {
             let first_day = winter.starts().to_zoned(zone.clone());
             first_day.map(|day| jiff_diesel::Timestamp::from(day.timestamp()))
         };
+        let storms_since = last_winter(&TimeZone::UTC).map_err(Error::internal)?;
         let mut asked = Asked {
             unit_ids: Vec::with_capacity(units.len()),
             since: Vec::with_capacity(units.len()),
             start_checks: Vec::with_capacity(units.len()),
             going_dead_checks: Vec::with_capacity(units.len()),
+            tasks: Vec::new(),
             as_of,
+            storms_since: storms_since.to_jiff(),
             hours_since: as_of - jiff::SignedDuration::from_hours(2 * 366 * 24),
         };
         for unit in units {
@@ -132,9 +166,15 @@ impl Asked {
                 )));
             };
             asked.unit_ids.push(unit.id);
-            asked
-                .since
-                .push(last_winter(&depot.zone).map_err(Error::internal)?);
+            let since = last_winter(&depot.zone).map_err(Error::internal)?;
+            asked.since.push(since);
+            let by_checks = sheet.tasks.iter().filter(|task| !task.checks.is_empty());
+            asked.tasks.extend(by_checks.map(|task| TaskChecks {
+                unit_id: unit.id,
+                since,
+                task: task.task.clone(),
+                checks: task.checks.join(" "),
+            }));
             asked.start_checks.push(sheet.start.check.clone());
             let factors = sheet.start.factors.iter();
             let checks = factors.flat_map(|factor| {

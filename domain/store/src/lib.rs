@@ -4,15 +4,18 @@
 //! Every finder takes a [`Tx`], and a `Tx` exists only for a [`Tenant`]: there is no query without an organisation.
 //! Facts, the feed's entries, marks and audit rows are written through [`feed::write`] and nowhere else.
 
+pub mod alert;
 pub mod boot;
 mod change;
 pub mod checklist;
 mod clock;
 mod correction;
 mod database;
+pub mod deferral;
 pub mod depot;
 pub mod door;
 pub mod doubt;
+pub mod due;
 mod error;
 pub mod export;
 pub mod facts;
@@ -46,6 +49,7 @@ pub mod state;
 pub mod stock;
 pub mod storm;
 pub mod sweep;
+pub mod task_done;
 mod tenant;
 pub mod unit;
 pub mod work_order;

@@ -7,6 +7,27 @@
 )]
 
 diesel::table! {
+    alert (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        depot_id -> Uuid,
+        kind -> Text,
+        subject_id -> Uuid,
+        unit_id -> Nullable<Uuid>,
+        severity -> Text,
+        text -> Text,
+        opened_at -> Timestamptz,
+        raised_at -> Timestamptz,
+        escalated_at -> Nullable<Timestamptz>,
+        acknowledged_at -> Nullable<Timestamptz>,
+        acknowledged_by -> Nullable<Uuid>,
+        acknowledged_with -> Nullable<Text>,
+        cleared_at -> Nullable<Timestamptz>,
+        rev -> BigInt,
+    }
+}
+
+diesel::table! {
     audit (org_id, id) {
         org_id -> Uuid,
         id -> Uuid,
@@ -51,6 +72,22 @@ diesel::table! {
         email -> Text,
         password_hash -> Text,
         changed_at -> Timestamptz,
+    }
+}
+
+diesel::table! {
+    deferral (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        unit_id -> Uuid,
+        depot_id -> Uuid,
+        task -> Text,
+        until_day -> Date,
+        reason -> Text,
+        deferred_by -> Uuid,
+        deferred_at -> Timestamptz,
+        ended_at -> Nullable<Timestamptz>,
+        rev -> BigInt,
     }
 }
 
@@ -523,6 +560,25 @@ diesel::table! {
 }
 
 diesel::table! {
+    task_done (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        unit_id -> Uuid,
+        depot_id -> Uuid,
+        task -> Text,
+        done -> Bool,
+        done_at -> Timestamptz,
+        received_at -> Timestamptz,
+        done_by -> Uuid,
+        run_hours -> Nullable<Double>,
+        work_order_id -> Nullable<Uuid>,
+        corrects -> Nullable<Uuid>,
+        note -> Nullable<Text>,
+        took_effect_at -> Timestamptz,
+    }
+}
+
+diesel::table! {
     technician_hours (org_id, depot_id, person_id, from_day) {
         org_id -> Uuid,
         depot_id -> Uuid,
@@ -558,6 +614,8 @@ diesel::table! {
         inputs -> Text,
         as_of -> Timestamptz,
         valid_until -> Timestamptz,
+        tasks -> Text,
+        owed -> SmallInt,
     }
 }
 
@@ -605,10 +663,12 @@ diesel::table! {
 }
 
 diesel::allow_tables_to_appear_in_same_query!(
+    alert,
     audit,
     checklist,
     checklist_version,
     credential,
+    deferral,
     depot,
     depot_state,
     feed_entry,
@@ -640,6 +700,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     stock_move,
     storm,
     storm_depot,
+    task_done,
     technician_hours,
     unit,
     unit_state,

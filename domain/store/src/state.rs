@@ -6,6 +6,7 @@
 //! are as of the same instant as itself.
 
 use jiff::Timestamp;
+use rimeyard_rules::alerts::Next;
 use uuid::Uuid;
 
 mod publish;
@@ -29,6 +30,8 @@ pub struct DepotResult {
     pub depot: Computed,
     /// The same for each of its units.
     pub units: Vec<(Uuid, Computed)>,
+    /// What becomes of its alerts. They hang on what they were: not part of a comparison, but of a replay.
+    pub alerts: Next,
 }
 
 /// One document as readers get it, and what it was computed from.
@@ -40,4 +43,8 @@ pub struct Computed {
     pub status: String,
     /// The calculation's inputs: a JSON object.
     pub inputs: String,
+    /// Its tasks as the document has them, of a unit: a JSON array.
+    pub tasks: String,
+    /// How urgent the worst of them is, 0 not due to 5 long overdue.
+    pub owed: i16,
 }

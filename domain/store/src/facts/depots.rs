@@ -109,6 +109,9 @@ impl DepotRow {
             operators: json(&self.operators).map_err(|error| unreadable("operators", &error))?,
             name: self.name,
             storms: Vec::new(),
+            orders: Vec::new(),
+            wanted: Vec::new(),
+            alerts: Vec::new(),
             sheets: BTreeMap::new(),
             units: Vec::new(),
             settings: Settings::default(),
@@ -179,6 +182,8 @@ impl UnitRow {
             meter: Vec::new(),
             parts: Vec::new(),
             latest: Vec::new(),
+            tasks_done: Vec::new(),
+            deferrals: Vec::new(),
         })
     }
 }

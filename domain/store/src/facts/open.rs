@@ -38,11 +38,11 @@ struct StormRow {
     low_c: Option<f64>,
 }
 
-/// Each depot's storms that end at `as_of` or later.
+/// Each depot's storms that ended since 1 July of last winter, run or are to come.
 pub(super) async fn storms(
     tx: &Tx<'_>,
     depot_ids: &[Uuid],
-    as_of: Timestamp,
+    since: Timestamp,
 ) -> Result<By<StormFacts>> {
     let rows: Vec<StormRow> = prepared(
         diesel::sql_query(
@@ -55,7 +55,7 @@ pub(super) async fn storms(
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<Array<SqlUuid>, _>(depot_ids)
-        .bind::<Timestamptz, _>(as_of.to_diesel()),
+        .bind::<Timestamptz, _>(since.to_diesel()),
     )
     .load(&mut tx.connection())
     .await?;

@@ -38,3 +38,9 @@ pub const STOCK_LEVEL: &str = "stock-level";
 pub const WORK_ORDER: &str = "work-order";
 /// Whose hours a depot has, under the depot's id.
 pub const LABOUR: &str = "labour";
+/// A task, done.
+pub const TASK_DONE: &str = "task-done";
+/// A task put off.
+pub const DEFERRAL: &str = "deferral";
+/// An alert that is open.
+pub const ALERT: &str = "alert";

@@ -4,23 +4,26 @@ use std::collections::HashMap;
 use std::time::Duration;
 
 use diesel::QueryableByName;
-use diesel::sql_types::{Array, BigInt, Bool, Text, Timestamptz, Uuid as SqlUuid};
+use diesel::sql_types::{Array, BigInt, Bool, SmallInt, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
 use jiff_diesel::ToDiesel;
+use rimeyard_rules::alerts::Next;
 use serde_json::value::RawValue;
 use uuid::Uuid;
 
 use super::{Computed, DepotResult};
 use crate::feed::{self, COMMIT_BYTES_MAX, DOCUMENTS_MAX, Write, kind};
 use crate::mark::{self, Claim};
-use crate::{Database, Error, Result, Tenant, prepared};
+use crate::{Database, Error, Result, Tenant, alert, prepared};
 
 /// What came of publishing a result.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Published {
-    /// Documents whose text had changed, gone ones among them.
+    /// Documents of the depot and its units whose text had changed, gone ones among them.
     pub documents: usize,
+    /// Alerts opened, changed or cleared.
+    pub alerts: usize,
     /// Transactions it took.
     pub commits: usize,
 }
@@ -41,10 +44,16 @@ pub async fn publish(
 ) -> Result<Published> {
     let tenant = Tenant::system(claim.org_id);
     let mut published = Published::default();
+    let mut alerts = in_parts(&result.alerts);
     loop {
+        // What is written of alerts stands, whatever becomes of the rest: the next recomputation starts from it.
+        let told = alerts.pop().unwrap_or_default();
+        let last = alerts.is_empty();
         let (documents, finished) = feed::write(database, &tenant, &[claim.depot_id], async |tx| {
-            let (documents, all) = enter_differences(tx, result).await?;
-            if all {
+            alert::apply(tx, claim.depot_id, &told, result.as_of).await?;
+            let (documents, all) = enter_differences(tx, result, Room::beside(&told)).await?;
+            let finished = all && last;
+            if finished {
                 futures::try_join!(
                     write_units(tx, result),
                     write_depot(tx, result),
@@ -53,15 +62,55 @@ pub async fn publish(
             } else {
                 mark::check(tx, claim, lease).await?;
             }
-            Ok((documents, all))
+            Ok((documents, finished))
         })
         .await?;
         published.documents += documents;
+        published.alerts += told.len();
         published.commits += 1;
         if finished {
             return Ok(published);
         }
     }
+}
+
+/// How much of a commit is left for documents.
+struct Room {
+    documents: usize,
+    bytes: usize,
+}
+
+impl Room {
+    /// Beside what becomes of alerts, each at most 600 characters of at most 4 bytes and its fields.
+    fn beside(alerts: &Next) -> Self {
+        const ALERT_BYTES_MAX: usize = 3_500;
+        Room {
+            documents: DOCUMENTS_MAX - alerts.len(),
+            bytes: COMMIT_BYTES_MAX - alerts.len() * ALERT_BYTES_MAX,
+        }
+    }
+}
+
+/// A commit's worth at a time, to be taken from the end: what is cleared first, since what is opened anew may be of the
+/// same subject.
+fn in_parts(next: &Next) -> Vec<Next> {
+    const AT_A_TIME: usize = DOCUMENTS_MAX / 2;
+    if next.len() <= AT_A_TIME {
+        return vec![next.clone()];
+    }
+    let opened = next.opened.chunks(AT_A_TIME).map(|opened| Next {
+        opened: opened.to_vec(),
+        ..Next::default()
+    });
+    let changed = next.changed.chunks(AT_A_TIME).map(|changed| Next {
+        changed: changed.to_vec(),
+        ..Next::default()
+    });
+    let cleared = next.cleared.chunks(AT_A_TIME).map(|cleared| Next {
+        cleared: cleared.to_vec(),
+        ..Next::default()
+    });
+    opened.chain(changed).chain(cleared).collect()
 }
 
 #[derive(QueryableByName)]
@@ -79,8 +128,12 @@ struct Entry {
     digest: i64,
 }
 
-/// Enters what differs, up to what one commit may hold, and says how many that were and whether it was all.
-async fn enter_differences(tx: &mut Write<'_>, result: &DepotResult) -> Result<(usize, bool)> {
+/// Enters what differs, up to what there is room for, and says how many that were and whether it was all.
+async fn enter_differences(
+    tx: &mut Write<'_>,
+    result: &DepotResult,
+    room: Room,
+) -> Result<(usize, bool)> {
     let entries: Vec<Entry> = prepared(
         diesel::sql_query(
             "select kind, object_id, rev, deleted, digest
@@ -111,7 +164,7 @@ async fn enter_differences(tx: &mut Write<'_>, result: &DepotResult) -> Result<(
         }
         entered += 1;
         bytes += document.len();
-        if entered > DOCUMENTS_MAX || bytes > COMMIT_BYTES_MAX {
+        if entered > room.documents || bytes > room.bytes {
             return Ok((entered - 1, false));
         }
         let rev = before.map_or(1, |before| before.rev + 1);
@@ -121,7 +174,7 @@ async fn enter_differences(tx: &mut Write<'_>, result: &DepotResult) -> Result<(
     let gone = known.into_values().filter(|entry| !entry.deleted);
     for entry in gone {
         entered += 1;
-        if entered > DOCUMENTS_MAX {
+        if entered > room.documents {
             return Ok((entered - 1, false));
         }
         tx.remove(
@@ -140,13 +193,16 @@ async fn write_units(tx: &Write<'_>, result: &DepotResult) -> Result<()> {
     let texts = |text: fn(&Computed) -> &str| -> Vec<&str> {
         result.units.iter().map(|(_, unit)| text(unit)).collect()
     };
+    let owed: Vec<i16> = result.units.iter().map(|(_, unit)| unit.owed).collect();
     let upserted = prepared(
         diesel::sql_query(
-            "insert into unit_state (org_id, unit_id, depot_id, status, inputs, as_of, valid_until)
-             select $1, u.unit_id, $2, u.status, u.inputs, $6, $7
-             from unnest($3::uuid[], $4::text[], $5::text[]) as u (unit_id, status, inputs)
+            "insert into unit_state (org_id, unit_id, depot_id, status, inputs, tasks, owed, as_of, valid_until)
+             select $1, u.unit_id, $2, u.status, u.inputs, u.tasks, u.owed, $6, $7
+             from unnest($3::uuid[], $4::text[], $5::text[], $8::text[], $9::smallint[])
+                 as u (unit_id, status, inputs, tasks, owed)
              on conflict (org_id, unit_id) do update set
                  depot_id = excluded.depot_id, status = excluded.status, inputs = excluded.inputs,
+                 tasks = excluded.tasks, owed = excluded.owed,
                  as_of = excluded.as_of, valid_until = excluded.valid_until",
         )
         .bind::<SqlUuid, _>(tx.org_id())
@@ -155,7 +211,9 @@ async fn write_units(tx: &Write<'_>, result: &DepotResult) -> Result<()> {
         .bind::<Array<Text>, _>(texts(|unit| &unit.status))
         .bind::<Array<Text>, _>(texts(|unit| &unit.inputs))
         .bind::<Timestamptz, _>(result.as_of.to_diesel())
-        .bind::<Timestamptz, _>(result.valid_until.to_diesel()),
+        .bind::<Timestamptz, _>(result.valid_until.to_diesel())
+        .bind::<Array<Text>, _>(texts(|unit| &unit.tasks))
+        .bind::<Array<SmallInt>, _>(owed),
     );
     let deleted = prepared(
         diesel::sql_query(

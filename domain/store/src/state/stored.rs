@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 
 use diesel::QueryableByName;
-use diesel::sql_types::{Array, Bool, Nullable, Text, Timestamptz, Uuid as SqlUuid};
+use diesel::sql_types::{Array, Bool, Nullable, SmallInt, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
+use rimeyard_rules::alerts::Next;
 use uuid::Uuid;
 
 use super::{Computed, DepotResult};
@@ -55,6 +56,10 @@ struct UnitRow {
     #[diesel(sql_type = Text)]
     inputs: String,
     #[diesel(sql_type = Text)]
+    tasks: String,
+    #[diesel(sql_type = SmallInt)]
+    owed: i16,
+    #[diesel(sql_type = Text)]
     document: String,
 }
 
@@ -82,7 +87,8 @@ pub async fn stored(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Vec<Stored>> {
     let units = prepared(
         diesel::sql_query(
             "select coalesce(s.depot_id, e.scope_id) as depot_id, coalesce(s.unit_id, e.object_id) as unit_id,
-                    coalesce(s.status, '') as status, coalesce(s.inputs, '') as inputs, coalesce(e.doc, '') as document
+                    coalesce(s.status, '') as status, coalesce(s.inputs, '') as inputs,
+                    coalesce(s.tasks, '') as tasks, coalesce(s.owed, 0::smallint) as owed, coalesce(e.doc, '') as document
              from (select * from unit_state where org_id = $1 and depot_id = any($2)) s
              full join (select * from feed_entry where org_id = $1 and scope_id = any($2) and kind = 'unit-state'
                         and not deleted) e
@@ -102,6 +108,8 @@ pub async fn stored(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Vec<Stored>> {
             document: row.document,
             status: row.status,
             inputs: row.inputs,
+            tasks: row.tasks,
+            owed: row.owed,
         };
         units
             .entry(row.depot_id)
@@ -123,7 +131,10 @@ pub async fn stored(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Vec<Stored>> {
                     document: row.document,
                     status: String::new(),
                     inputs: row.inputs,
+                    tasks: String::new(),
+                    owed: 0,
                 },
+                alerts: Next::default(),
                 units: units.remove(&row.depot_id).unwrap_or_default(),
             }),
     });
