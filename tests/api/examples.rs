@@ -85,6 +85,25 @@ pub async fn example(name: &str, administrator: &Actor, depot: &Depot) -> Exampl
             .await
         }
         "import_id" => of_a_depot(&checked_import(administrator, depot).await),
+        "task_done_id" => {
+            of_a_unit(
+                administrator,
+                depot,
+                |_| task_done(),
+                "/v1/units/{}/tasks-done",
+            )
+            .await
+        }
+        "deferral_id" => {
+            of_a_unit(
+                administrator,
+                depot,
+                |_| put_off(),
+                "/v1/units/{}/deferrals",
+            )
+            .await
+        }
+        "alert_id" => of_a_depot(&alert(administrator, depot).await),
         "storm_id" => of_a_depot(&posted(administrator, "/v1/storms", &storm(depot)).await),
         _ => panic!(
             "the walk has no object for the path parameter {{{name}}}: add one to tests/api/examples.rs, so that the \
@@ -187,6 +206,29 @@ async fn checked_import(administrator: &Actor, depot: &Depot) -> String {
     brought
 }
 
+/// Of a machine on hold; it takes a worker.
+async fn alert(administrator: &Actor, depot: &Depot) -> String {
+    let unit = Fleet::at(administrator, depot).await.unit;
+    let hold = json!({"reason": "smells of fuel"});
+    posted(administrator, &format!("/v1/units/{unit}/holds"), &hold).await;
+    let path = format!("/v1/alerts?unit_id={unit}");
+    eventually(20.0, "somebody is told of the hold", async || {
+        let alerts = administrator.get(&path).await.expect(200).json();
+        alerts["items"] != json!([])
+    })
+    .await;
+    first(administrator, &path, "id").await
+}
+
+fn task_done() -> Value {
+    json!({"task": "engine_oil", "done_at": days_ago(1)})
+}
+
+fn put_off() -> Value {
+    let until = jiff::Zoned::now().date().tomorrow().expect("a day");
+    json!({"task": "engine_oil", "until": until, "reason": "oil on order"})
+}
+
 /// The query without which this operation cannot be asked.
 pub fn query(operation: &str) -> &'static str {
     match operation {
@@ -264,6 +306,9 @@ pub fn body(operation: &str) -> Value {
         "holds_create" => json!({"reason": "smells of fuel"}),
         "holds_lift" => json!({"inspection_id": absent("inspection_id")}),
         "limited_uses_create" => limited_use(""),
+        "tasks_done_create" => task_done(),
+        "deferrals_create" => put_off(),
+        "alerts_acknowledge" => json!({"word": "on my bench"}),
         "snowfall_note" => json!({"days": [{"on": "2024-12-01", "snowfall_mm": 80}]}),
         "limited_uses_admit" => json!({"storm_id": absent("storm_id")}),
         "parts_create" => json!({"part": "auger_belt", "how": "renewed", "fitted_at": days_ago(1)}),

@@ -5,6 +5,7 @@ mod checklists;
 mod compression;
 mod depots;
 mod document;
+mod due;
 mod examples;
 mod exports;
 mod fleet;

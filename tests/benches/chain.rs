@@ -113,6 +113,8 @@ fn unit(number: u128, sheet: &Sheet) -> UnitFacts {
             .collect(),
         parts: parts.collect(),
         latest: latest.collect(),
+        tasks_done: Vec::new(),
+        deferrals: Vec::new(),
     }
 }
 
@@ -143,6 +145,9 @@ fn depot(units: u128) -> DepotFacts {
             per_shift: 12,
         }],
         storms: Vec::new(),
+        orders: Vec::new(),
+        wanted: Vec::new(),
+        alerts: Vec::new(),
         units: (0..units).map(|number| unit(number, &sheet)).collect(),
         sheets: [(MODEL, sheet)].into(),
         settings: Settings::default(),

@@ -324,6 +324,7 @@ async fn what_is_over_is_left_out() {
         administrator.post("/v1/storms", &storm).await.expect(201)
     };
     storm("over", -5, &[home]).await;
+    storm("long over", -800, &[home]).await;
     storm("ahead", 3, &[home]).await;
     storm("elsewhere", 2, &[far]).await;
     let called_off = storm("called off", 1, &[home]).await;
@@ -356,7 +357,11 @@ async fn what_is_over_is_left_out() {
     };
     assert_eq!(
         (names(of(home)), names(of(far))),
-        (vec!["ahead".to_owned()], vec!["elsewhere".to_owned()])
+        (
+            vec!["over".to_owned(), "ahead".to_owned()],
+            vec!["elsewhere".to_owned()]
+        ),
+        "tasks are due after a storm that is over"
     );
     assert_eq!(of(home).units.len(), 1);
     assert_eq!(of(far).units.len(), 0);

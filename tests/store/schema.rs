@@ -305,6 +305,7 @@ fn in_code() -> BTreeSet<String> {
                 "Uuid" => "uuid",
                 "Text" => "text",
                 "BigInt" => "int8",
+                "SmallInt" => "int2",
                 "Integer" => "int4",
                 "Double" => "float8",
                 "Bool" => "bool",

@@ -5,6 +5,7 @@ use std::time::Duration;
 use jiff::{SignedDuration, Timestamp};
 use rimeyard_harness::TestServer;
 use rimeyard_harness::machines::Machines;
+use rimeyard_rules::alerts::Next;
 use rimeyard_store::feed::{self, DOCUMENTS_MAX, Pull};
 use rimeyard_store::mark::{self, Claim};
 use rimeyard_store::state::{self, Computed, DepotResult, Published};
@@ -40,12 +41,15 @@ fn result(depot_id: Uuid, units: &[Uuid], word: &str, bytes: usize) -> DepotResu
         document: json!({"id": id, "word": word, "text": "x".repeat(bytes)}).to_string(),
         status: "ready".to_owned(),
         inputs: "{}".to_owned(),
+        tasks: "[]".to_owned(),
+        owed: 0,
     };
     DepotResult {
         depot_id,
         as_of: Timestamp::now(),
         valid_until: Timestamp::now() + SignedDuration::from_hours(1),
         depot: computed(depot_id),
+        alerts: Next::default(),
         units: units.iter().map(|id| (*id, computed(*id))).collect(),
     }
 }
@@ -87,6 +91,7 @@ async fn a_large_depot_goes_out_in_several_commits_and_only_once() {
         published,
         Published {
             documents: 621,
+            alerts: 0,
             commits: 2
         },
         "{DOCUMENTS_MAX} documents go into one commit"
@@ -100,6 +105,7 @@ async fn a_large_depot_goes_out_in_several_commits_and_only_once() {
         published,
         Published {
             documents: 0,
+            alerts: 0,
             commits: 1
         }
     );

@@ -6,6 +6,7 @@ use rimeyard_harness::machines::Machines;
 use rimeyard_store::mark;
 use rimeyard_worker::check::{Comparison, check};
 use rimeyard_worker::{Pass, drain};
+use serde_json::{Value, json};
 
 use super::{Moved, assert_stored_is_recomputed, drained, mark as mark_depot, owner, settings};
 
@@ -82,6 +83,20 @@ async fn a_depot_that_keeps_failing_is_parked_with_its_error_and_the_others_go_o
         .json();
     assert!(shown["as_of"].is_string());
 
+    let parked = async || {
+        let path = format!(
+            "/v1/alerts?depot_id={}&kind=recomputation%20parked",
+            ours.far.id
+        );
+        administrator.get(&path).await.expect(200).json()["items"][0].clone()
+    };
+    let told = parked().await;
+    assert_eq!(
+        (&told["severity"], &told["cleared_at"]),
+        (&json!("urgent"), &Value::Null),
+        "{told}"
+    );
+
     owner
         .execute(
             "update depot set duties = '[]' where id = $1",
@@ -96,6 +111,7 @@ async fn a_depot_that_keeps_failing_is_parked_with_its_error_and_the_others_go_o
     );
     let done = drained(&server).await;
     assert_eq!(done.recomputed, 1);
+    assert!(parked().await["cleared_at"].is_string());
     assert_stored_is_recomputed(&server, 4).await;
     let marks = mark::list(&server.database, 100).await.expect("listed");
     assert!(

@@ -1,8 +1,10 @@
 //! The reconciler: what is written shows, what is stored is what is computed, and no crash, race or fault of one depot
 //! changes that. Real server, real Postgres, workers in this process.
 
+mod alerts;
 mod checked;
 mod crash;
+mod due;
 mod faults;
 mod imports;
 mod reconciles;

@@ -22,11 +22,14 @@
 //! Nothing else is needed: the guard lets in who `x-roles` names and refuses unknown query parameters, hidden and
 //! absent objects answer the same 404, and the walk over the document in tests/api covers the new operations.
 
+pub mod alerts;
 pub mod calculations;
 pub mod checklist_versions;
 pub mod checklists;
+pub mod deferrals;
 pub mod depots;
 pub mod document;
+pub mod due;
 pub mod exports;
 pub mod findings;
 pub mod health;
@@ -47,6 +50,7 @@ pub mod snowfall;
 pub mod stock;
 pub mod storms;
 pub mod sync;
+pub mod tasks_done;
 pub mod units;
 pub mod work_orders;
 
@@ -71,6 +75,10 @@ where
         .configure(findings::routes)
         .configure(holds::routes)
         .configure(limited_uses::routes)
+        .configure(due::routes)
+        .configure(tasks_done::routes)
+        .configure(deferrals::routes)
+        .configure(alerts::routes)
         .configure(storms::routes)
         .configure(readiness::routes)
         .configure(sync::routes)
