@@ -4,7 +4,7 @@ use rimeyard_harness::TestServer;
 use rimeyard_rules::order::State;
 use serde_json::{Value, json};
 
-use super::fleet::{Fleet, days_ago, entry, feed_is_sound, fleet, items, posted};
+use super::fleet::{Fleet, days_ago, entry, feed_is_sound, fleet, items, owner, posted};
 use super::work_orders::{changed, inspected, no_tool, order_of, sound_shoes, worn_shoes};
 
 #[tokio::test]
@@ -306,4 +306,60 @@ async fn orders_go_along_with_their_unit_and_one_with_open_orders_is_not_retired
         found["proposed_work_orders"][0]["work_order_id"],
         Value::Null
     );
+}
+
+#[tokio::test]
+async fn the_tasks_on_it_are_done_once_it_closes() {
+    let server = TestServer::start().await;
+    let technician = server.technician().await;
+    let home = server.world.ours.home.id;
+    let unit = fleet(&server).await.unit;
+    let new = json!({"unit_id": unit, "lines": [
+        {"task": "engine_oil"}, {"task": "engine_oil"}, {"task": "controls"}, {"title": "Wash it"},
+    ]});
+    let order = technician
+        .post("/v1/work-orders", &new)
+        .await
+        .expect(201)
+        .json();
+    let id = order["id"].as_str().unwrap();
+    let line = |index: usize| order["lines"][index]["id"].clone();
+    let (first, last) = (days_ago(3), days_ago(2));
+    let bench = json!({"state": "on the bench", "lines": [
+        {"id": line(0), "done_at": first}, {"id": line(1), "done_at": last},
+        {"id": line(2), "taken_off": "tried last week"}, {"id": line(3), "done": true},
+    ]});
+    changed(&technician, id, &bench).await.expect(200);
+    let done = async || {
+        let rows = owner(&server)
+            .await
+            .query(
+                "select doc from feed_entry where scope_id = $1 and kind = 'task-done' and not deleted",
+                &[&home],
+            )
+            .await
+            .unwrap();
+        let docs = rows
+            .iter()
+            .map(|row| serde_json::from_str(row.get(0)).unwrap());
+        docs.collect::<Vec<Value>>()
+    };
+    assert!(done().await.is_empty());
+    changed(&technician, id, &json!({"state": "closed"}))
+        .await
+        .expect(200);
+    // Once, at the later of its two lines; what was taken off was not done.
+    let done = done().await;
+    assert_eq!(done.len(), 1, "{done:?}");
+    assert_eq!(
+        (
+            &done[0]["task"],
+            &done[0]["work_order_id"],
+            &done[0]["unit_id"]
+        ),
+        (&json!("engine_oil"), &json!(id), &json!(unit))
+    );
+    let at = |text: &str| text.parse::<jiff::Timestamp>().unwrap().as_microsecond();
+    assert_eq!(at(done[0]["done_at"].as_str().unwrap()), at(&last));
+    feed_is_sound(&server).await;
 }

@@ -22,6 +22,7 @@ mod lines;
 mod outlook;
 mod parts;
 mod store;
+mod tasks;
 mod update;
 
 pub use create::{create, scopes_of_new};

@@ -8,7 +8,7 @@ use uuid::Uuid;
 use super::create::{Context, check, may_work};
 use super::{
     DOWNTIME_MAX, Downtime, NewUse, PARTS_MAX, WorkOrder, WorkOrderChange, close, find, lines,
-    parts, store,
+    parts, store, tasks,
 };
 use crate::change::difference;
 use crate::feed::{Write, kind};
@@ -84,6 +84,9 @@ pub async fn update(
     tx.mark(order.depot_id);
     let what = difference(&json(&before)?, &json(&order)?);
     tx.audit(order.depot_id, "update", kind::WORK_ORDER, id, what);
+    if order.state == State::Closed {
+        tasks::record(tx, &order).await?;
+    }
     Ok(order)
 }
 

@@ -21,11 +21,13 @@ create table task_done (
     foreign key (org_id, unit_id) references unit (org_id, id),
     foreign key (org_id, depot_id) references depot (org_id, id),
     foreign key (org_id, done_by) references person (org_id, id),
+    foreign key (org_id, work_order_id) references work_order (org_id, id),
     foreign key (org_id, corrects) references task_done (org_id, id)
 );
 create index on task_done (org_id, unit_id, task, took_effect_at);
 create index on task_done (org_id, depot_id, id);
 create index on task_done (org_id, done_by);
+create index on task_done (org_id, work_order_id) where work_order_id is not null;
 create index on task_done (org_id, corrects) where corrects is not null;
 
 -- A task put off by a named person, until a day.
