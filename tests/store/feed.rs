@@ -64,6 +64,60 @@ async fn the_digest_is_the_xor_of_the_live_checks() {
     assert_eq!(digest, recomputed);
 }
 
+/// Postgres plans by what it knows of a table, and of one that nobody has analysed it knows nothing. What a commit reads
+/// of the entries must not hang on that: at most what it replaces, however many are there.
+#[tokio::test]
+async fn a_commit_reads_only_what_it_replaces() {
+    let house = House::new().await;
+    let depot = house.depot().await;
+    let owner = owner(&house.name).await;
+    owner
+        .batch_execute("alter table feed_entry set (autovacuum_enabled = false)")
+        .await
+        .expect("never analysed");
+    let ids: Vec<Uuid> = (0..2_000).map(|_| Uuid::now_v7()).collect();
+    let write = async |rev: i64| {
+        for commit in ids.chunks(100) {
+            feed::write(&house.database, &house.tenant, &[depot], async |tx| {
+                let unit =
+                    |id: &Uuid| tx.publish(depot, kind::UNIT, *id, rev, &json!({"rev": rev}));
+                commit.iter().try_for_each(unit)
+            })
+            .await
+            .expect("written");
+        }
+    };
+    write(1).await;
+    write(2).await;
+    // What a connection counted is told at the latest when it ends.
+    drop(house.database);
+    let mut told = (0, 0, 0);
+    for _ in 0..200 {
+        let row = owner
+            .query_one(
+                "select n_tup_ins, n_tup_upd, coalesce(seq_tup_read, 0) + coalesce(idx_tup_fetch, 0)
+                 from pg_stat_user_tables where relname = 'feed_entry'",
+                &[],
+            )
+            .await
+            .expect("counted");
+        told = (row.get(0), row.get(1), row.get(2));
+        if told.1 >= 2_000 {
+            break;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    let (inserted, updated, read): (i64, i64, i64) = told;
+    assert!(
+        (2_000..2_100).contains(&inserted) && updated == 2_000,
+        "{told:?}"
+    );
+    assert!(
+        (2_000..2_100).contains(&read),
+        "{read} entries read to replace 2,000"
+    );
+}
+
 /// SHA-256 by another implementation: Postgres' own.
 #[tokio::test]
 async fn a_check_is_eight_bytes_of_sha_256() {

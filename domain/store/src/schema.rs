@@ -135,6 +135,7 @@ diesel::table! {
         digest -> BigInt,
         doc -> Text,
         at -> Timestamptz,
+        replaced -> BigInt,
     }
 }
 

@@ -338,8 +338,10 @@ impl Write<'_> {
         Ok(())
     }
 
-    /// One statement for all entries of all scopes. Heads rise by one, digests change by difference: what the
-    /// replaced live entries had is XORed out, what the new live ones have is XORed in.
+    /// One statement for all entries of all scopes, whose heads are locked: the entries go to head plus one, then the
+    /// heads follow. Digests change by difference: what the replaced live entries had is XORed out, what the new live
+    /// ones have is XORed in. What was replaced is not looked up but comes back from the insert, which finds it by its
+    /// key; a join is planned by statistics, and on a young database those are of an empty table.
     async fn store_entries(&self) -> Result<()> {
         if self.entries.is_empty() {
             return Ok(());
@@ -348,27 +350,20 @@ impl Write<'_> {
         let entries = || self.entries.values();
         prepared(
             diesel::sql_query(
-                "with fresh as (
-                     select * from unnest($2::uuid[], $3::text[], $4::uuid[], $5::bigint[], $6::boolean[], $7::bigint[], $8::text[])
-                         as fresh (scope_id, kind, object_id, rev, deleted, digest, doc)
-                 ), difference as (
-                     select scope_id, bit_xor(digest) filter (where not deleted) as digest from (
-                         select scope_id, deleted, digest from fresh
-                         union all
-                         select e.scope_id, e.deleted, e.digest from feed_entry e
-                         join fresh f on e.org_id = $1 and e.scope_id = f.scope_id and e.kind = f.kind and e.object_id = f.object_id
-                     ) both_states group by scope_id
-                 ), advanced as (
-                     update feed_scope s set head = s.head + 1, digest = s.digest # coalesce(d.digest, 0)
-                     from difference d where s.org_id = $1 and s.scope_id = d.scope_id
-                     returning s.scope_id, s.head
+                "with written as (
+                     insert into feed_entry as old (org_id, scope_id, kind, object_id, seq, rev, deleted, digest, doc)
+                     select $1, f.scope_id, f.kind, f.object_id, s.head + 1, f.rev, f.deleted, f.digest, f.doc
+                     from unnest($2::uuid[], $3::text[], $4::uuid[], $5::bigint[], $6::boolean[], $7::bigint[], $8::text[])
+                         as f (scope_id, kind, object_id, rev, deleted, digest, doc)
+                     join feed_scope s on s.org_id = $1 and s.scope_id = f.scope_id
+                     on conflict (org_id, scope_id, kind, object_id) do update set
+                         seq = excluded.seq, rev = excluded.rev, deleted = excluded.deleted, digest = excluded.digest,
+                         doc = excluded.doc, at = now(), replaced = case when old.deleted then 0 else old.digest end
+                     returning scope_id, replaced # case when deleted then 0 else digest end as digest
                  )
-                 insert into feed_entry (org_id, scope_id, kind, object_id, seq, rev, deleted, digest, doc)
-                 select $1, f.scope_id, f.kind, f.object_id, a.head, f.rev, f.deleted, f.digest, f.doc
-                 from fresh f join advanced a using (scope_id)
-                 on conflict (org_id, scope_id, kind, object_id) do update set
-                     seq = excluded.seq, rev = excluded.rev, deleted = excluded.deleted, digest = excluded.digest,
-                     doc = excluded.doc, at = now()",
+                 update feed_scope s set head = s.head + 1, digest = s.digest # d.digest
+                 from (select scope_id, bit_xor(digest) as digest from written group by scope_id) d
+                 where s.org_id = $1 and s.scope_id = d.scope_id",
             )
             .bind::<SqlUuid, _>(self.org_id())
             .bind::<Array<SqlUuid>, _>(keys().map(|key| key.0).collect::<Vec<_>>())

@@ -1,0 +1,1 @@
+alter table feed_entry drop column replaced;
