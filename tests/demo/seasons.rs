@@ -163,6 +163,13 @@ fn holds(date: &str, depots: &[Evaluation]) {
             .flat_map(|depot| &depot.units)
             .map(|unit| &unit.document)
     };
+    let kinds: BTreeSet<&str> = default_kinds().collect();
+    for kind in kinds {
+        let of_kind: Vec<&UnitDocument> = all().filter(|unit| unit.kind == kind).collect();
+        let ready = of_kind.iter().filter(|unit| unit.status == Status::Ready).count();
+        eprintln!("{date} {kind}: {ready} of {}", of_kind.len());
+    }
+    eprintln!("{date} {scores:?}");
     let count = |status| all().filter(|unit| unit.status == status).count();
     for status in [
         Status::Held,

@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
+use rimeyard_rules::checklist::Checklist;
 use rimeyard_rules::facts::{DesignStorm, Duty, MonthDay, Operators};
-use rimeyard_rules::sheet::{Sheet, Work, two_stage_thrower_checklist};
+use rimeyard_rules::sheet::{Sheet, Work, default_checklist, default_kinds};
 use rimeyard_store::Role;
 use rimeyard_store::depot::{NewDepot, Season};
 use uuid::Uuid;
@@ -14,12 +15,12 @@ use uuid::Uuid;
 use super::calendar::Calendar;
 use super::cases::{self, Case};
 use super::draw::Draw;
-use super::fleet::{AGENCY, DEPOTS, DepotPlan, MODELS, sheet};
+use super::fleet::{AGENCY, DEPOTS, DepotPlan, MODELS, rigging, sheet};
 use super::machine::Machine;
 use super::people::{of_role, people};
 use super::plan::{self, Agency, Model, Person, Storm, Truth};
 use super::present::present;
-use super::truth::Nature;
+use super::truth::{self, Days, Nature};
 use super::weather::snow_days;
 use super::years::Years;
 
@@ -31,6 +32,9 @@ const WINTERS_BEFORE: i16 = 3;
 /// Share of the machines of whose early years no papers are left.
 const PAPERS_LOST: f64 = 0.15;
 
+/// What the agency puts on its ramps, g/m2.
+const DOSE_G_M2: f64 = 25.0;
+
 /// How long before its start the storm is known.
 const STORM_AHEAD_H: i64 = 30;
 
@@ -38,10 +42,17 @@ const STORM_AHEAD_H: i64 = 30;
 pub fn generate(now: Timestamp, seed: u64) -> (Agency, Vec<Truth>) {
     let draw = &mut Draw::new(seed, "agency");
     let founded = now - DAY * 365 * 4;
-    let models = (0..MODELS.len()).map(|model| Model {
-        id: draw.id(founded),
-        name: MODELS[model],
-        sheet: sheet(model),
+    let checklists: Vec<(Uuid, Checklist)> = default_kinds()
+        .filter_map(|kind| Some((draw.id(founded), default_checklist(kind)?)))
+        .collect();
+    let models = MODELS.iter().enumerate().map(|(model, (name, kind))| {
+        let checklist = checklists.iter().find(|(_, content)| content.kind == *kind);
+        Model {
+            id: draw.id(founded),
+            name,
+            checklist: checklist.expect("a checklist of each kind").0,
+            sheet: sheet(model),
+        }
     });
     let models: Vec<Model> = models.collect();
     let people = people(draw, founded);
@@ -70,11 +81,10 @@ pub fn generate(now: Timestamp, seed: u64) -> (Agency, Vec<Truth>) {
         plan::Depot { depot, machines }
     });
     let depots = depots.collect();
-    let checklist = (draw.id(founded), two_stage_thrower_checklist());
     (
         Agency {
             name: AGENCY,
-            checklist,
+            checklists,
             models,
             people,
             depots,
@@ -102,34 +112,55 @@ fn storm(id: Uuid, now: Timestamp) -> Storm {
 
 fn new_depot(id: Uuid, plan: &DepotPlan) -> NewDepot {
     let day = |text: &str| MonthDay::parse(text).expect("a constant of the demo");
-    let duty =
-        |name: &str, class: &str, area_m2: f64, clear_within_h: f64, narrowest_width_mm| Duty {
-            name: name.to_owned(),
-            work: Work::Clear,
-            class: class.to_owned(),
-            area_m2,
-            clear_within_h,
-            narrowest_width_mm,
-            dose_g_m2: None,
-        };
+    let duty = |name: &str, work, class: &str, area_m2: f64, clear_within_h: f64| Duty {
+        name: name.to_owned(),
+        work,
+        class: class.to_owned(),
+        area_m2,
+        clear_within_h,
+        narrowest_width_mm: None,
+        dose_g_m2: (work == Work::Spread).then_some(DOSE_G_M2),
+    };
     // Platforms and ramps are owed first, stops next, footpaths last. With these shares the third and fourth hour
     // after the ground is deep enough are the tightest, and `owes_m2_per_h` is what they ask for.
     let owed = plan.owes_m2_per_h;
     let mut duties = vec![
-        duty("platforms", "first", owed, 2.0, None),
-        duty("ramps and stairs' feet", "first", 0.6 * owed, 2.0, None),
-        duty("stops", "second", 1.4 * owed, 3.0, None),
-        duty("footpaths", "third", owed, 4.0, None),
+        duty("platforms", Work::Clear, "first", owed, 2.0),
+        duty(
+            "ramps and stairs' feet",
+            Work::Clear,
+            "first",
+            0.6 * owed,
+            2.0,
+        ),
+        duty("stops", Work::Clear, "second", 1.4 * owed, 3.0),
+        duty("footpaths", Work::Clear, "third", owed, 4.0),
+        duty("ramps, salted", Work::Spread, "first", 2_400.0, 2.0),
+        duty(
+            "platform edges and shelters",
+            Work::Blow,
+            "first",
+            500.0,
+            2.0,
+        ),
     ];
-    let crew = |narrowest_width_mm, per_shift| Operators {
-        work: Work::Clear,
+    let crew = |work, narrowest_width_mm, per_shift| Operators {
+        work,
         narrowest_width_mm,
         per_shift,
     };
-    let mut operators = vec![crew(None, plan.operators)];
+    let mut operators = vec![
+        crew(Work::Clear, None, plan.operators),
+        crew(Work::Spread, None, 2),
+        crew(Work::Blow, None, 2),
+    ];
     if let Some((name, area_m2, hours, width_mm)) = plan.narrow {
-        duties.push(duty(name, "second", area_m2, hours, Some(width_mm)));
-        operators.push(crew(Some(width_mm), 1));
+        let ground = duty(name, Work::Clear, "second", area_m2, hours);
+        duties.push(Duty {
+            narrowest_width_mm: Some(width_mm),
+            ..ground
+        });
+        operators.push(crew(Work::Clear, Some(width_mm), 1));
     }
     NewDepot {
         id: Some(id),
@@ -184,9 +215,10 @@ impl Making<'_> {
                 )
             })
             .collect();
-        let models = self.plan.machines.iter().zip(self.models);
+        let counts = self.plan.machines.iter().chain(&self.plan.others);
+        let models = counts.enumerate();
         let models =
-            models.flat_map(|(count, model)| std::iter::repeat_n(model, usize::from(*count)));
+            models.flat_map(|(model, count)| std::iter::repeat_n(model, usize::from(*count)));
         (1..)
             .zip(models)
             .map(|(number, model)| self.machine(number, model, &snow))
@@ -196,9 +228,11 @@ impl Making<'_> {
     fn machine(
         &self,
         number: usize,
-        model: &Model,
+        model: usize,
         snow: &super::years::Snow,
     ) -> (plan::Machine, Truth) {
+        let rigging = rigging(model, self.number);
+        let model = &self.models[model];
         let tag = cases::tag(self.number, number);
         let case = cases::case(self.number, number);
         let mut draw = Draw::new(self.seed, &tag);
@@ -219,6 +253,7 @@ impl Making<'_> {
             id: draw.id(acquired),
             tag,
             model: model.id,
+            rigging,
             away: match case {
                 Some(Case::Away(place)) => Some(place),
                 _ => None,
@@ -231,21 +266,32 @@ impl Making<'_> {
             meter: Vec::new(),
             limited_use: None,
         };
-        let nature = Nature::new(&mut draw);
         let sheet: &Sheet = &model.sheet;
-        let mut machine = Machine::new(draw, self.calendar, sheet, nature, written);
+        let kind = truth::kind(&sheet.kind);
+        let nature = Nature::new(&mut draw, kind);
+        let mut machine = Machine::new(draw, self.calendar, sheet, (kind, nature), written);
         if case == Some(Case::BeltLow) {
-            machine.nature.hours_per_snow_day = 1.45;
+            machine.nature.hours_a_day = 1.45;
         }
         let before = winters - written_winters;
         if before > 0 {
-            let typical = f64::from(self.plan.snow_days) * machine.nature.hours_per_snow_day;
+            let days = match kind.days {
+                Days::Snow => f64::from(self.plan.snow_days),
+                Days::Weekdays => kind.runs_on * self.calendar.weekdays(current).len() as f64,
+            };
+            let typical = days * machine.nature.hours_a_day;
             machine.first_hours = machine.draw.lognormal(f64::from(before) * typical, 0.15);
         }
         let begins = self.calendar.at(Date::constant(first, 8, 31), 12.0);
+        if !kind.metered {
+            machine.meter_dead_from = Some(acquired);
+        }
         if case == Some(Case::DeadMeter) {
             machine.meter_dead_from =
                 Some(self.calendar.at(Date::constant(current - 1, 12, 1), 8.0));
+        }
+        if case == Some(Case::SafetyOverdue) {
+            machine.untested_from = Some(self.calendar.at(Date::constant(current, 7, 1), 0.0));
         }
         let until = match case {
             Some(Case::Stood240Days) => self.storm.starts_at - DAY * 240,

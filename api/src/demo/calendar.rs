@@ -42,6 +42,14 @@ impl Calendar {
         (day(self.season_starts), day(self.season_ends))
     }
 
+    /// The weekdays of that winter's season.
+    pub fn weekdays(&self, winter: i16) -> Vec<Date> {
+        let (first, last) = self.season(winter);
+        let days = first.series(1.day()).take_while(|day| *day <= last);
+        days.filter(|day| !matches!(day.weekday(), Weekday::Saturday | Weekday::Sunday))
+            .collect()
+    }
+
     /// When that winter's pre-season inspections are made: September to the eve of the season. While that is still to
     /// come, or has hardly begun, from 1 July until now, because the demo's district is always ready early.
     pub fn pre_season(&self, winter: i16) -> (Timestamp, Timestamp) {

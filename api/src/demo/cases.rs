@@ -16,6 +16,13 @@ pub const METER_BACKWARDS: &str = "T-0508";
 pub const BATTERY_FLAT: &str = "T-0619";
 /// A machine to be used by day only, since its lamp is dark; admitted for the coming storm.
 pub const DAY_ONLY: &str = "T-0709";
+/// A machine that was inspected and started this season, but whose hidden safety functions nobody has tested since the
+/// last: a safety task overdue.
+pub const SAFETY_OVERDUE: &str = "T-0217";
+/// A machine whose hour meter has been dead since last winter: its hours are estimates.
+pub const DEAD_METER: &str = "T-0123";
+/// A machine whose friction ring is worn out, and for which there is no other on its depot's shelf.
+pub const PART_SHORT: &str = "T-0810";
 /// The number, from 1, of the depot that is one machine short for the coming storm.
 pub const ONE_MACHINE_SHORT: usize = 11;
 /// The number of the depot that is one operator short.
@@ -38,8 +45,10 @@ pub enum Case {
     BatteryFlat,
     /// See [`DAY_ONLY`].
     DayOnly,
-    /// The meter has been dead since last winter: hours are estimates.
+    /// See [`DEAD_METER`].
     DeadMeter,
+    /// See [`SAFETY_OVERDUE`].
+    SafetyOverdue,
     /// Not at its depot.
     Away(&'static str),
     /// Not inspected this season.
@@ -57,7 +66,7 @@ pub enum Case {
 }
 
 /// Depot, machine and what is out of the ordinary with it.
-const CASES: [(u8, u8, Case); 45] = [
+const CASES: [(u8, u8, Case); 46] = [
     (1, 7, Case::BeltLow),
     (1, 12, Case::NotInspected),
     (1, 15, Case::Away("at the rebuild shop")),
@@ -67,6 +76,7 @@ const CASES: [(u8, u8, Case); 45] = [
     (2, 3, Case::WrongShearBolt),
     (2, 9, Case::NotInspected),
     (2, 14, Case::AugerSeized),
+    (2, 17, Case::SafetyOverdue),
     (2, 21, Case::WouldNotStart),
     (3, 5, Case::Stood240Days),
     (3, 10, Case::NoSpares),
@@ -137,5 +147,8 @@ mod tests {
         assert_eq!(found(METER_BACKWARDS), Some(Case::MeterBackwards));
         assert_eq!(found(BATTERY_FLAT), Some(Case::BatteryFlat));
         assert_eq!(found(DAY_ONLY), Some(Case::DayOnly));
+        assert_eq!(found(SAFETY_OVERDUE), Some(Case::SafetyOverdue));
+        assert_eq!(found(DEAD_METER), Some(Case::DeadMeter));
+        assert_eq!(found(PART_SHORT), Some(Case::RingWornOut));
     }
 }

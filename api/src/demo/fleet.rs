@@ -2,26 +2,46 @@
 //! of machines, crews and square metres are chosen so that the coming storm finds most depots ready and a few not.
 
 use rimeyard_rules::sheet::{
-    Figure, Sheet, Sourced, battery_checks, battery_start_factors, two_stage_thrower,
+    Figure, Sheet, Sourced, Work, battery_checks, battery_start_factors, default_sheet,
 };
 
 /// The agency's name.
 pub const AGENCY: &str = "Rimeback Mountain Transit";
 
-/// What the agency calls its checklist.
-pub const CHECKLIST: &str = "Two-stage thrower, bottom up";
-
-/// The models, in the order that [`DepotPlan::machines`] counts them.
-pub const MODELS: [&str; 4] = [
-    "24 in two-stage, friction drive",
-    "28 in two-stage, friction drive",
-    "30 in two-stage, hydrostatic drive",
-    "28 in two-stage, battery start",
+/// The models and their kinds, in the order that [`DepotPlan::machines`] and then [`DepotPlan::others`] count them.
+pub const MODELS: [(&str, &str); 10] = [
+    ("24 in two-stage, friction drive", TWO_STAGE),
+    ("28 in two-stage, friction drive", TWO_STAGE),
+    ("30 in two-stage, hydrostatic drive", TWO_STAGE),
+    ("28 in two-stage, battery start", TWO_STAGE),
+    ("21 in single-stage", "single-stage thrower"),
+    (
+        "50 in sidewalk tractor, blower and broom",
+        "sidewalk tractor",
+    ),
+    ("36 in power broom", "power broom"),
+    ("36 in drop spreader", "spreader"),
+    ("5 ft brine cart", "brine sprayer"),
+    ("backpack blower, large", "backpack blower"),
 ];
+
+const TWO_STAGE: &str = "two-stage thrower";
+const TRACTOR: usize = 5;
+
+/// What machine `number` of a depot, from 1, is rigged for, where its model can do more than one kind of work: every
+/// other depot has its tractor on the broom.
+pub fn rigging(model: usize, depot: usize) -> Option<Work> {
+    let work = if depot % 2 == 0 {
+        Work::Clear
+    } else {
+        Work::Blow
+    };
+    (model == TRACTOR).then_some(work)
+}
 
 /// A model's sheet: the trade's default with what this model has otherwise, marked as the agency's own figure.
 pub fn sheet(model: usize) -> Sheet {
-    let mut sheet = two_stage_thrower();
+    let mut sheet = default_sheet(MODELS[model].1).expect("a constant of the demo");
     let own = |value: f64| Figure {
         value,
         source: "the demo agency's own figure".to_owned(),
@@ -65,9 +85,10 @@ pub fn sheet(model: usize) -> Sheet {
         }
         _ => {}
     }
-    if let Some(fasteners) = &mut sheet.shear_fasteners {
+    let numbers = ["SF-24", "SF-28", "SF-30", "SF-28", "", "SF-T50"];
+    if let (Some(fasteners), Some(number)) = (&mut sheet.shear_fasteners, numbers.get(model)) {
         fasteners.part_number = Sourced {
-            value: ["SF-24", "SF-28", "SF-30", "SF-28"][model].to_owned(),
+            value: (*number).to_owned(),
             source: "the demo agency's parts list".to_owned(),
         };
     }
@@ -86,8 +107,10 @@ pub struct DepotPlan {
     pub season: (&'static str, &'static str),
     /// Snow days in a typical season.
     pub snow_days: i32,
-    /// Machines of each of [`MODELS`].
+    /// Two-stage throwers of each of the first four of [`MODELS`].
     pub machines: [u8; 4],
+    /// Machines of each of the others: single-stage throwers, tractors, brooms, spreaders, sprayers, blowers.
+    pub others: [u8; 6],
     /// Operators a shift.
     pub operators: u32,
     /// Ground that the depot owes, m2 an hour at the tightest time of the storm.
@@ -110,6 +133,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         USUAL,
         24,
         [6, 14, 6, 4],
+        [2, 1, 1, 2, 1, 2],
         20,
         20_000.0,
         None,
@@ -121,6 +145,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         USUAL,
         26,
         [6, 12, 4, 4],
+        [2, 1, 1, 2, 1, 1],
         17,
         17_900.0,
         None,
@@ -132,6 +157,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         USUAL,
         30,
         [4, 12, 4, 4],
+        [2, 1, 0, 2, 1, 2],
         17,
         15_200.0,
         NARROW_STAIR,
@@ -143,6 +169,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         HIGH,
         38,
         [4, 10, 4, 4],
+        [2, 1, 1, 2, 1, 1],
         15,
         15_900.0,
         None,
@@ -154,6 +181,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         HIGH,
         38,
         [4, 12, 4, 2],
+        [2, 1, 1, 2, 0, 1],
         16,
         17_200.0,
         None,
@@ -165,6 +193,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         USUAL,
         28,
         [6, 8, 2, 4],
+        [2, 1, 1, 2, 1, 1],
         14,
         13_600.0,
         None,
@@ -176,6 +205,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         HIGH,
         42,
         [4, 10, 4, 2],
+        [2, 1, 1, 2, 1, 1],
         15,
         15_500.0,
         None,
@@ -187,6 +217,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         HIGH,
         44,
         [4, 8, 4, 2],
+        [2, 1, 1, 2, 0, 1],
         13,
         13_400.0,
         None,
@@ -198,6 +229,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         USUAL,
         22,
         [4, 10, 2, 2],
+        [0, 0, 1, 2, 1, 1],
         8,
         9_400.0,
         None,
@@ -209,6 +241,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         USUAL,
         26,
         [4, 8, 2, 2],
+        [2, 0, 1, 2, 1, 2],
         12,
         8_400.0,
         FOOTBRIDGE,
@@ -220,6 +253,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         HIGH,
         46,
         [2, 8, 2, 2],
+        [0, 0, 1, 2, 1, 2],
         12,
         12_000.0,
         None,
@@ -231,6 +265,7 @@ pub const DEPOTS: [DepotPlan; 12] = [
         HIGH,
         50,
         [2, 6, 2, 0],
+        [0, 0, 1, 2, 1, 1],
         8,
         6_300.0,
         None,
@@ -249,6 +284,7 @@ const fn depot(
     season: (&'static str, &'static str),
     snow_days: i32,
     machines: [u8; 4],
+    others: [u8; 6],
     operators: u32,
     owes_m2_per_h: f64,
     narrow: Option<(&'static str, f64, f64, f64)>,
@@ -260,6 +296,7 @@ const fn depot(
         season,
         snow_days,
         machines,
+        others,
         operators,
         owes_m2_per_h,
         narrow,
@@ -268,18 +305,23 @@ const fn depot(
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
+
+    use rimeyard_rules::sheet::default_kinds;
+
     use super::*;
 
     #[test]
-    fn there_are_240_machines_in_12_depots_of_4_models() {
-        let machines = DEPOTS
-            .iter()
-            .flat_map(|depot| depot.machines)
-            .map(u32::from)
-            .sum::<u32>();
-        assert_eq!(machines, 240);
-        for (model, name) in MODELS.iter().enumerate() {
+    fn there_are_327_machines_in_12_depots_of_all_kinds() {
+        let two_stage = DEPOTS.iter().flat_map(|depot| depot.machines);
+        let others = DEPOTS.iter().flat_map(|depot| depot.others);
+        assert_eq!(two_stage.map(u32::from).sum::<u32>(), 240);
+        assert_eq!(others.map(u32::from).sum::<u32>(), 87);
+        for (model, (name, kind)) in MODELS.iter().enumerate() {
             assert_eq!(sheet(model).check(), Ok(()), "{name}");
+            assert_eq!(sheet(model).kind, *kind);
         }
+        let kinds: BTreeSet<&str> = MODELS.iter().map(|(_, kind)| *kind).collect();
+        assert_eq!(kinds, default_kinds().collect());
     }
 }

@@ -129,7 +129,9 @@ fn other_measure(
     let as_new = measure.limits.as_new.value;
     match (code, &measure.derived) {
         (_, Some(Derived::Tyre { .. })) => {
-            let psi = stepped(draw.normal(16.5, 0.7), 0.5);
+            // Blown up to a little under what is right for the cold: 16.5 psi where that is 117 kPa (17 psi).
+            let right_psi = as_new / 6.894_757 - 0.5;
+            let psi = stepped(draw.normal(right_psi, 0.04 * right_psi), 0.5);
             let mut reading = number(code, psi, Unit::Psi);
             reading.temperature_c = Some(setting.air_c);
             reading
@@ -154,6 +156,8 @@ fn other_measure(
             measure.resolution.value * setting.air_c.rem_euclid(3.0),
             measure.unit,
         ),
+        ("brine_strength", _) => number(code, stepped(draw.normal(as_new, 0.4), 0.5), measure.unit),
+        ("calibration", _) => number(code, stepped(draw.normal(2.0, 3.0), 1.0), measure.unit),
         ("fuel_age", _) => number(code, setting.fuel_days, measure.unit),
         ("shear_spares", _) => number(code, setting.spares, measure.unit),
         // Gaps and slacks that are set, not worn: near what the sheet calls new, well within its limits.

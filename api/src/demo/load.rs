@@ -17,7 +17,6 @@ use rimeyard_store::unit::{self, NewUnit};
 use rimeyard_store::{Database, Depots, Result, Role, Tenant, depot, feed, organisation};
 use uuid::Uuid;
 
-use super::fleet::CHECKLIST;
 use super::people::of_role;
 use super::plan::{Agency, Depot, Inspection, LimitedUse, Machine};
 use rimeyard_rules::verdict::ReadingInput;
@@ -134,21 +133,21 @@ impl<P: Fn(&str)> Loading<'_, P> {
         .await?;
         let administrator = self.of_role(Role::Administrator, 0);
         feed::write(self.database, &administrator, &[self.org_id], async |tx| {
-            let (checklist_id, content) = &agency.checklist;
-            let kind = content.kind.clone();
-            let new = NewChecklist {
-                id: Some(*checklist_id),
-                name: CHECKLIST.to_owned(),
-                kind: kind.clone(),
-                content: Some(content.clone()),
-            };
-            checklist::create(tx, &new).await?;
+            for (checklist_id, content) in &agency.checklists {
+                let new = NewChecklist {
+                    id: Some(*checklist_id),
+                    name: format!("{}, bottom up", content.kind),
+                    kind: content.kind.clone(),
+                    content: Some(content.clone()),
+                };
+                checklist::create(tx, &new).await?;
+            }
             for model in &agency.models {
                 let new = NewModel {
                     id: Some(model.id),
                     name: model.name.to_owned(),
-                    kind: kind.clone(),
-                    checklist_id: *checklist_id,
+                    kind: model.sheet.kind.clone(),
+                    checklist_id: model.checklist,
                     sheet: Some(model.sheet.clone()),
                 };
                 model::create(tx, &new).await?;
@@ -313,7 +312,7 @@ fn new_unit(machine: &Machine, depot_id: Uuid) -> NewUnit {
         tag: machine.tag.clone(),
         depot_id,
         model_id: machine.model,
-        rigging: None,
+        rigging: machine.rigging,
         away: machine.away.map(str::to_owned),
         acquired_on: machine.acquired_on,
         // The agency buys new; where the papers are lost nobody knows what was on a machine that day.

@@ -5,13 +5,13 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use jiff::civil::Date;
 use rimeyard_rules::facts::Fitting;
-use rimeyard_rules::sheet::{CheckSpec, Sheet};
+use rimeyard_rules::sheet::{CheckSpec, Sheet, Work};
 
 use super::calendar::Calendar;
 use super::draw::Draw;
 use super::noting::{Beyond, is_past};
 use super::plan::{self, MeterReading, PartFitted, TruePath, Truth};
-use super::truth::{LIVES, Nature, TrueLife, TrueWear, WEARS};
+use super::truth::{Kind, Nature, TrueLife, TrueWear};
 
 /// A machine under simulation.
 pub struct Machine<'a> {
@@ -21,6 +21,8 @@ pub struct Machine<'a> {
     pub calendar: &'a Calendar,
     /// Its model's sheet.
     pub sheet: &'a Sheet,
+    /// The truth about its kind.
+    pub kind: &'static Kind,
     /// Its nature.
     pub nature: Nature,
     /// Hours on it when its history begins.
@@ -29,6 +31,8 @@ pub struct Machine<'a> {
     pub ran: BTreeMap<Date, f64>,
     /// From when its meter is dead.
     pub meter_dead_from: Option<Timestamp>,
+    /// From when nobody tests its hidden safety functions.
+    pub untested_from: Option<Timestamp>,
     /// When it was last refuelled.
     pub refuelled: Timestamp,
     /// What has been written down.
@@ -44,7 +48,7 @@ struct Fitted {
     hours: f64,
     /// When it was fitted.
     at: Timestamp,
-    /// Its truths: of [`WEARS`], with value as new and change an hour.
+    /// Its truths: of its kind's wears, with value as new and change an hour.
     paths: Vec<(&'static TrueWear, f64, f64)>,
     /// Age at which it will fail, in its own clock.
     fails_at_age: f64,
@@ -56,7 +60,7 @@ impl<'a> Machine<'a> {
         draw: Draw,
         calendar: &'a Calendar,
         sheet: &'a Sheet,
-        nature: Nature,
+        (kind, nature): (&'static Kind, Nature),
         written: plan::Machine,
     ) -> Self {
         let truth = Truth {
@@ -69,15 +73,22 @@ impl<'a> Machine<'a> {
             draw,
             calendar,
             sheet,
+            kind,
             nature,
             first_hours: 0.0,
             ran: BTreeMap::new(),
             meter_dead_from: None,
+            untested_from: None,
             refuelled: Timestamp::UNIX_EPOCH,
             written,
             truth,
             fitted: BTreeMap::new(),
         }
+    }
+
+    /// What it is rigged for.
+    pub fn work(&self) -> Work {
+        self.written.rigging.unwrap_or(self.sheet.works[0])
     }
 
     /// True running hours at that instant; a day's hours are done by ten in the morning.
@@ -109,10 +120,9 @@ impl<'a> Machine<'a> {
             .find(|reading| started(reading))
             .map(|reading| reading.at);
         let inspected = self.written.inspections.iter().rev().find(|inspection| {
-            inspection
-                .readings
-                .iter()
-                .any(|reading| reading.check == "engine_start" && reading.works == Some(true))
+            inspection.readings.iter().any(|reading| {
+                reading.check == self.sheet.start.check && reading.works == Some(true)
+            })
         });
         let last = ran
             .max(proven)
@@ -166,10 +176,11 @@ impl<'a> Machine<'a> {
 
     /// Draws the truth of a part and puts it on; false where the model has no such part.
     fn put_on(&mut self, part: &'static str, at: Timestamp, hours: f64) -> bool {
-        if self.sheet.part(part).is_none() {
+        let spec = self.sheet.part(part);
+        if spec.is_none_or(|spec| !self.work().concerned(spec.only_for)) {
             return false;
         }
-        let wears = WEARS.iter().filter(|wear| wear.part == part);
+        let wears = self.kind.wears.iter().filter(|wear| wear.part == part);
         let paths: Vec<_> = wears
             .map(|wear| {
                 let (as_new, rate) = self.nature.fit(&mut self.draw, wear);
@@ -183,7 +194,7 @@ impl<'a> Machine<'a> {
             fitted_hours: hours,
         });
         self.truth.wear.extend(truths);
-        let life = LIVES.iter().find(|life| life.part == part);
+        let life = self.kind.lives.iter().find(|life| life.part == part);
         let fails_at_age = life.map_or(f64::INFINITY, |life| {
             self.draw.weibull_after(life.shape, life.scale, 0.0)
         });
@@ -247,7 +258,7 @@ impl<'a> Machine<'a> {
             age.zip(self.fitted.get(life.part))
                 .is_some_and(|(age, fitted)| age >= fitted.fails_at_age)
         };
-        LIVES.iter().filter(failed).collect()
+        self.kind.lives.iter().filter(failed).collect()
     }
 
     /// The true value of a measure at that instant.

@@ -8,6 +8,7 @@ use rimeyard_rules::verdict::ReadingInput;
 use super::gauge::{Setting, in_order, measured, works};
 use super::machine::{Machine, noted};
 use super::plan::{Inspection, MeterReading};
+use super::rounds::tests_safety;
 
 /// Share of inspections that nobody noted the hours of.
 const HOURS_FORGOTTEN: f64 = 0.04;
@@ -30,7 +31,11 @@ impl Machine<'_> {
         let setting = self.setting(kind, at);
         let mut worn = Vec::new();
         let mut readings = Vec::with_capacity(checks.len());
+        let untested = self.untested_from.is_some_and(|from| from <= at);
         for check in checks {
+            if untested && tests_safety(self, &check.check) {
+                continue;
+            }
             if let Some(given) = otherwise.iter().find(|given| given.check == check.check) {
                 readings.push(given.clone());
             } else if check.check == self.sheet.start.check {

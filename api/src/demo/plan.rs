@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use rimeyard_rules::checklist::Checklist;
 use rimeyard_rules::facts::{Fitting, InspectionKind};
-use rimeyard_rules::sheet::Sheet;
+use rimeyard_rules::sheet::{Sheet, Work};
 use rimeyard_rules::verdict::ReadingInput;
 use rimeyard_store::Role;
 use rimeyard_store::depot::NewDepot;
@@ -16,8 +16,8 @@ use uuid::Uuid;
 pub struct Agency {
     /// Its name.
     pub name: &'static str,
-    /// Its one checklist.
-    pub checklist: (Uuid, Checklist),
+    /// Its checklists, one for each kind of machine.
+    pub checklists: Vec<(Uuid, Checklist)>,
     /// Its models with their sheets.
     pub models: Vec<Model>,
     /// Who works there.
@@ -35,6 +35,8 @@ pub struct Model {
     pub id: Uuid,
     /// Its name.
     pub name: &'static str,
+    /// Its checklist: that of its kind.
+    pub checklist: Uuid,
     /// Its sheet.
     pub sheet: Sheet,
 }
@@ -70,6 +72,8 @@ pub struct Machine {
     pub tag: String,
     /// Its model.
     pub model: Uuid,
+    /// What it is rigged for, where it can do more than one kind of work.
+    pub rigging: Option<Work>,
     /// Where it is, if not at its depot.
     pub away: Option<&'static str>,
     /// When the agency got it, where its papers were kept.

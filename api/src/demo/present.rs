@@ -10,22 +10,27 @@ use super::cases::Case;
 use super::gauge::{chosen, number, stepped, works};
 use super::machine::Machine;
 use super::noting::Beyond;
-use super::plan::{LimitedUse, MeterReading, Storm};
-use super::rounds::checks;
+use super::plan::{Inspection, LimitedUse, MeterReading, Storm};
+use super::rounds::{checks, tests_safety};
 
 const DAY: SignedDuration = SignedDuration::from_hours(24);
 
 /// Share of the machines in order that were started once more before the storm.
 const PROVEN_BEFORE_THE_STORM: f64 = 0.9;
 
+/// A test of hidden safety functions holds three months; nobody lets it come so far.
+const SAFETY_TESTED_DAYS: i32 = 75;
+
 /// Writes a machine's last days.
 pub fn present(machine: &mut Machine<'_>, case: Option<Case>, storm: &Storm) {
     match case {
         None | Some(Case::DeadMeter | Case::Away(_)) => {
+            test_safety(machine);
             if machine.draw.chance(PROVEN_BEFORE_THE_STORM) {
                 proof_start(machine);
             }
         }
+        Some(Case::SafetyOverdue) => proof_start(machine),
         Some(Case::NotInspected) => {}
         Some(Case::Stood240Days) => stood(machine, storm.starts_at - DAY * 240),
         Some(Case::MeterBackwards) => {
@@ -111,14 +116,8 @@ fn look(machine: &mut Machine<'_>, found: &[ReadingInput]) {
         .filter_map(|found| part_of(machine, &found.check))
         .collect();
     machine.put_right(at, &kept);
-    let (season_starts, _) = machine.calendar.season(machine.calendar.winter());
-    let in_season = machine.calendar.date_of(at) >= season_starts;
-    let kind = if in_season {
-        InspectionKind::InSeason
-    } else {
-        InspectionKind::PreSeason
-    };
-    let mut round = checks(machine.sheet, InspectionKind::InSeason, false);
+    let kind = kind_of_look(machine, at);
+    let mut round = checks(machine, InspectionKind::InSeason, false);
     let missing = |found: &&ReadingInput| !round.iter().any(|check| check.check == found.check);
     let more: Vec<CheckSpec> = found
         .iter()
@@ -131,6 +130,38 @@ fn look(machine: &mut Machine<'_>, found: &[ReadingInput]) {
     let mut found = found.to_vec();
     found.push(works(&machine.sheet.start.check, true));
     machine.inspect(kind, at, &round, &found, Beyond::Nothing);
+}
+
+/// Hidden safety functions are tested every three months: where the last test is about to be too old, once more.
+fn test_safety(machine: &mut Machine<'_>) {
+    let now = machine.calendar.now;
+    let tested = |inspection: &&Inspection| {
+        let answered = inspection.readings.iter();
+        answered
+            .filter(|reading| tests_safety(machine, &reading.check))
+            .count()
+            > 0
+    };
+    let last = machine.written.inspections.iter().rev().find(tested);
+    let fresh = last.is_some_and(|last| now.duration_since(last.at) < DAY * SAFETY_TESTED_DAYS);
+    let round = checks(machine, InspectionKind::AfterRepair, false);
+    if fresh || round.len() < 2 {
+        return;
+    }
+    let at = lately(machine, 24 * 30);
+    let kind = kind_of_look(machine, at);
+    let starts = works(&machine.sheet.start.check, true);
+    machine.inspect(kind, at, &round, &[starts], Beyond::Nothing);
+}
+
+/// What an inspection on that day is: in the season, or before it.
+fn kind_of_look(machine: &Machine<'_>, at: Timestamp) -> InspectionKind {
+    let (season_starts, _) = machine.calendar.season(machine.calendar.winter());
+    if machine.calendar.date_of(at) >= season_starts {
+        InspectionKind::InSeason
+    } else {
+        InspectionKind::PreSeason
+    }
 }
 
 fn part_of<'a>(machine: &Machine<'a>, check: &str) -> Option<&'a str> {

@@ -2,7 +2,59 @@
 //! to the sheets, and of other shapes than the rules assume (lognormal rates where the rules take normal ones). None
 //! of it is stored.
 
+mod spreaders;
+mod sweepers;
+mod throwers;
+
 use super::draw::Draw;
+
+/// The truth about a kind of machine.
+pub struct Kind {
+    /// As its sheet names it.
+    pub kind: &'static str,
+    /// What is measured of its parts that wear.
+    pub wears: &'static [TrueWear],
+    /// Its parts that simply end.
+    pub lives: &'static [TrueLife],
+    /// On which days it may be out.
+    pub days: Days,
+    /// Share of those days that it runs on.
+    pub runs_on: f64,
+    /// Running hours on such a day; a Gamma over machines with this mean.
+    pub hours_a_day: f64,
+    /// Whether it has an hour meter; else its operator estimates.
+    pub metered: bool,
+    /// Share of such machines that go dead a day of standing; a Gamma over machines with this mean.
+    pub goes_dead_a_day: f64,
+}
+
+/// On which days a kind of machine may be out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Days {
+    /// When it has snowed.
+    Snow,
+    /// On any weekday of the season.
+    Weekdays,
+}
+
+/// Every kind of machine that the agency has.
+pub const KINDS: [&Kind; 7] = [
+    &throwers::TWO_STAGE,
+    &throwers::SINGLE_STAGE,
+    &sweepers::TRACTOR,
+    &sweepers::BROOM,
+    &sweepers::BLOWER,
+    &spreaders::SPREADER,
+    &spreaders::SPRAYER,
+];
+
+/// The truth about the kind of that name.
+pub fn kind(name: &str) -> &'static Kind {
+    KINDS
+        .into_iter()
+        .find(|kind| kind.kind == name)
+        .expect("a constant of the demo")
+}
 
 /// How one measure of a part truly moves, mm or per cent; values run `as_new + rate x hours`.
 pub struct TrueWear {
@@ -26,133 +78,17 @@ pub struct TrueWear {
     pub bounds: (f64, f64),
 }
 
-/// What is measured of parts that wear.
-pub const WEARS: [TrueWear; 15] = [
-    wear(
-        "friction_ring",
-        "friction_ring",
-        (5.6, 0.25),
-        (-0.036, 0.30),
-        (0.18, 0.1),
-        NOT_NEGATIVE,
-    ),
-    wear(
-        "drive_plate_groove",
-        "drive_plate",
-        (0.02, 0.02),
-        (0.0027, 0.35),
-        (0.04, 0.05),
-        NOT_NEGATIVE,
-    ),
-    wear(
-        "hex_shaft_play",
-        "hex_shaft",
-        (0.2, 0.04),
-        (0.0027, 0.35),
-        (0.045, 0.05),
-        NOT_NEGATIVE,
-    ),
-    wear(
-        "traction_belt_ride",
-        "traction_belt",
-        (0.75, 0.35),
-        (-0.021, 0.30),
-        (0.18, 0.25),
-        RIDE,
-    ),
-    wear(
-        "traction_take_up",
-        "traction_belt",
-        (96.0, 3.0),
-        (-0.52, 0.30),
-        (3.5, 5.0),
-        SHARE,
-    ),
-    wear(
-        "auger_belt_ride",
-        "auger_belt",
-        (0.8, 0.35),
-        (-0.028, 0.30),
-        (0.18, 0.25),
-        RIDE,
-    ),
-    wear(
-        "auger_take_up",
-        "auger_belt",
-        (96.0, 3.0),
-        (-0.7, 0.30),
-        (3.5, 5.0),
-        SHARE,
-    ),
-    wear(
-        "auger_sheave_wear",
-        "auger_pulley",
-        (0.02, 0.03),
-        (0.0026, 0.35),
-        (0.07, 0.1),
-        NOT_NEGATIVE,
-    ),
-    wear(
-        "idler_spring_length",
-        "idler_spring",
-        (0.2, 0.2),
-        (0.018, 0.35),
-        (0.35, 0.5),
-        SHARE,
-    ),
-    wear(
-        "chain_stretch",
-        "drive_chain",
-        (152.4, 0.12),
-        (0.010, 0.35),
-        (0.13, 0.1),
-        NOT_NEGATIVE,
-    ),
-    wear(
-        "axle_play",
-        "axle_bushings",
-        (0.8, 0.25),
-        (0.017, 0.35),
-        (0.25, 0.5),
-        NOT_NEGATIVE,
-    ),
-    wear(
-        "impeller_gap",
-        "impeller",
-        (9.0, 0.8),
-        (0.010, 0.35),
-        (0.35, 0.25),
-        NOT_NEGATIVE,
-    ),
-    wear(
-        "skid_thickness",
-        "skid_shoes",
-        (5.6, 0.25),
-        (-0.034, 0.35),
-        (0.13, 0.1),
-        NOT_NEGATIVE,
-    ),
-    wear(
-        "scraper_edge",
-        "scraper_bar",
-        (25.0, 1.5),
-        (-0.11, 0.35),
-        (0.45, 0.5),
-        NOT_NEGATIVE,
-    ),
-    wear(
-        "spark_plug_gap",
-        "spark_plug",
-        (0.76, 0.015),
-        (0.0018, 0.35),
-        (0.018, 0.02),
-        NOT_NEGATIVE,
-    ),
-];
-
 const NOT_NEGATIVE: (f64, f64) = (0.0, f64::INFINITY);
 const RIDE: (f64, f64) = (-30.0, 30.0);
 const SHARE: (f64, f64) = (0.0, 100.0);
+const PLUG: TrueWear = wear(
+    "spark_plug_gap",
+    "spark_plug",
+    (0.76, 0.015),
+    (0.0018, 0.35),
+    (0.018, 0.02),
+    NOT_NEGATIVE,
+);
 
 const fn wear(
     check: &'static str,
@@ -189,28 +125,6 @@ pub struct TrueLife {
     pub check: Option<&'static str>,
 }
 
-/// Parts that simply end.
-pub const LIVES: [TrueLife; 12] = [
-    life("engine", false, 2.8, 1150.0, None),
-    life("carburettor", true, 1.3, 3400.0, None),
-    life("fuel_line", true, 2.2, 2800.0, Some("fuel_leak")),
-    life("recoil_starter", false, 2.0, 850.0, Some("recoil")),
-    life("auger_gearbox", false, 1.6, 1700.0, Some("gearbox_leak")),
-    life("impeller_bearing", false, 2.0, 1300.0, None),
-    life("auger_cable", false, 2.1, 950.0, None),
-    life(
-        "traction_cable",
-        false,
-        2.1,
-        1000.0,
-        Some("traction_control"),
-    ),
-    life("idler_pulley", false, 2.0, 1050.0, None),
-    life("return_springs", false, 2.0, 1300.0, None),
-    life("chute_drive", false, 1.8, 480.0, Some("chute")),
-    life("lamp", false, 1.0, 700.0, Some("lamp")),
-];
-
 const fn life(
     part: &'static str,
     in_days: bool,
@@ -230,13 +144,10 @@ const fn life(
 /// Chance that a machine that ran yesterday starts.
 const STARTS_AT_ONCE: f64 = 0.988;
 
-/// Share of machines that go dead a day of standing; a Gamma over machines with this mean.
-const GOES_DEAD_A_DAY: f64 = 0.0024;
-
 /// One machine's own nature.
 pub struct Nature {
-    /// Running hours it is asked for on a snow day.
-    pub hours_per_snow_day: f64,
+    /// Running hours it is asked for on a day when it is out.
+    pub hours_a_day: f64,
     /// How readily it goes dead, a day.
     pub goes_dead_a_day: f64,
     /// How hard it is on its parts, around 1: its ground and its operators.
@@ -245,10 +156,10 @@ pub struct Nature {
 
 impl Nature {
     /// A machine's nature.
-    pub fn new(draw: &mut Draw) -> Self {
+    pub fn new(draw: &mut Draw, kind: &Kind) -> Self {
         Nature {
-            hours_per_snow_day: draw.gamma(10.0, 1.35),
-            goes_dead_a_day: draw.gamma(3.0, GOES_DEAD_A_DAY),
+            hours_a_day: draw.gamma(10.0, kind.hours_a_day),
+            goes_dead_a_day: draw.gamma(3.0, kind.goes_dead_a_day),
             hard_on_parts: draw.lognormal(1.0, 0.12),
         }
     }

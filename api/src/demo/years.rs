@@ -12,12 +12,10 @@ use super::cases::Case;
 use super::machine::Machine;
 use super::noting::Beyond;
 use super::rounds::checks;
-use super::truth::{LIVES, WEARS};
+use super::rounds::tests_safety;
+use super::truth::Days;
 
 const DAY: SignedDuration = SignedDuration::from_hours(24);
-
-/// Share of snow days that a machine runs on.
-const RUNS_ON: f64 = 0.85;
 
 /// Snow days of each winter of a depot.
 pub type Snow = BTreeMap<i16, BTreeMap<Date, f64>>;
@@ -35,14 +33,18 @@ pub struct Years<'a> {
 }
 
 impl Years<'_> {
-    /// Draws on which snow days it ran, and how long: hidden.
+    /// Draws on which days it ran, and how long: hidden.
     pub fn run(&self, machine: &mut Machine<'_>) {
         let end = machine.calendar.date_of(self.until);
-        for days in self.snow.values() {
-            for day in days.keys().filter(|day| **day < end) {
-                if machine.draw.chance(RUNS_ON) {
-                    let hours = machine.draw.gamma(1.4, machine.nature.hours_per_snow_day);
-                    machine.ran.insert(*day, hours.min(9.0));
+        for (winter, snow) in self.snow {
+            let days: Vec<Date> = match machine.kind.days {
+                Days::Snow => snow.keys().copied().collect(),
+                Days::Weekdays => machine.calendar.weekdays(*winter),
+            };
+            for day in days.into_iter().filter(|day| *day < end) {
+                if machine.draw.chance(machine.kind.runs_on) {
+                    let hours = machine.draw.gamma(1.4, machine.nature.hours_a_day);
+                    machine.ran.insert(day, hours.min(9.0));
                 }
             }
         }
@@ -76,7 +78,7 @@ impl Years<'_> {
             return;
         }
         let kind = InspectionKind::PreSeason;
-        let round = checks(machine.sheet, kind, current);
+        let round = checks(machine, kind, current);
         let worn = machine.inspect(kind, at, &round, &[], Beyond::Unserviceable);
         self.repair(machine, at, &worn);
     }
@@ -110,13 +112,16 @@ impl Years<'_> {
             machine.renew(life.part, at, hours, true);
         }
         let again = |check: &CheckSpec| {
-            WEARS
+            machine
+                .kind
+                .wears
                 .iter()
                 .any(|wear| wear.check == check.check && worn.contains(&wear.part))
                 || failed
                     .iter()
                     .any(|life| life.check == Some(check.check.as_str()))
-                || matches!(check.check.as_str(), "engine_start" | "auger_stops")
+                || check.check == machine.sheet.start.check
+                || tests_safety(machine, &check.check)
         };
         let round: Vec<_> = machine
             .sheet
@@ -141,7 +146,7 @@ impl Years<'_> {
         for (at, event) in events {
             match event {
                 Event::Look(kind) => {
-                    let round = checks(machine.sheet, kind, false);
+                    let round = checks(machine, kind, false);
                     let worn = machine.inspect(kind, at, &round, &[], Beyond::Unserviceable);
                     self.repair(machine, at, &worn);
                 }
@@ -188,10 +193,20 @@ impl Years<'_> {
         } else {
             0.06
         };
-        for day in snow.keys().filter(|day| machine.ran.contains_key(*day)) {
+        // What is out on any weekday is noted less often.
+        let noted = match machine.kind.days {
+            Days::Snow => noted,
+            Days::Weekdays => noted / 2.0,
+        };
+        let days: Vec<Date> = machine
+            .ran
+            .range(first..=last)
+            .map(|(day, _)| *day)
+            .collect();
+        for day in days {
             if machine.draw.chance(noted) {
                 let hour = machine.draw.between(16.0, 17.5);
-                events.push((machine.calendar.at(*day, hour), Event::Word));
+                events.push((machine.calendar.at(day, hour), Event::Word));
             }
         }
         events
@@ -206,7 +221,7 @@ impl Years<'_> {
             return;
         }
         let kind = InspectionKind::Storage;
-        let round = checks(machine.sheet, kind, false);
+        let round = checks(machine, kind, false);
         let last_round = winter + 1 == machine.calendar.winter()
             && matches!(self.case, Some(Case::NotInspected | Case::Stood240Days));
         let beyond = if last_round {
@@ -248,8 +263,10 @@ impl Years<'_> {
         let today = machine.calendar.today();
         let left = last.duration_since(today.clamp(first, last)).as_secs_f64();
         let share = left / last.duration_since(first).as_secs_f64();
-        let to_come =
-            share * RUNS_ON * f64::from(typical_snow_days) * machine.nature.hours_per_snow_day;
+        let to_come = share
+            * machine.kind.runs_on
+            * f64::from(typical_snow_days)
+            * machine.nature.hours_a_day;
         let now = machine.hours_at(machine.calendar.now);
         machine.bend("auger_belt", "auger_belt_ride", -2.25, now + to_come);
         machine.bend("auger_belt", "auger_take_up", 5.0, now);
@@ -261,7 +278,7 @@ impl Years<'_> {
         let hours = machine.first_hours;
         let span = at.duration_since(acquired).as_secs_f64().max(1.0);
         let when = |share: f64| acquired + SignedDuration::from_secs((span * share) as i64);
-        let mut parts: Vec<_> = WEARS.iter().map(|wear| wear.part).collect();
+        let mut parts: Vec<_> = machine.kind.wears.iter().map(|wear| wear.part).collect();
         parts.dedup();
         let mut renewals = Vec::new();
         for part in parts {
@@ -272,7 +289,7 @@ impl Years<'_> {
                 renewals.push((when(1.0 - age / hours), part, hours - age));
             }
         }
-        for life in &LIVES {
+        for life in machine.kind.lives {
             machine.deliver(life.part, acquired, 0.0);
             let whole = if life.in_days { span / 86_400.0 } else { hours };
             let mut age = 0.0;
@@ -286,14 +303,14 @@ impl Years<'_> {
         }
         renewals.sort_by(|left, right| left.0.cmp(&right.0).then(left.1.cmp(right.1)));
         for (renewed, part, hours) in renewals {
-            let failed = LIVES.iter().any(|life| life.part == part);
+            let failed = machine.kind.lives.iter().any(|life| life.part == part);
             if machine.written.acquired_on.is_some() {
                 machine.renew(part, renewed, hours, failed);
             } else {
                 machine.deliver(part, renewed, hours);
             }
         }
-        for life in &LIVES {
+        for life in machine.kind.lives {
             machine.outlived(life, at);
         }
     }
