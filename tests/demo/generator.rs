@@ -157,13 +157,21 @@ fn meters_run_forwards_but_for_the_one() {
         let (mut inspections, mut forgotten) = (0, 0);
         // What has no engine has no meter: its operator estimates.
         let unmetered = |model: &&Model| model.sheet.check_spec("hour_meter").is_none();
-        let unmetered: BTreeSet<Uuid> = agency.models.iter().filter(unmetered).map(|model| model.id).collect();
+        let unmetered: BTreeSet<Uuid> = agency
+            .models
+            .iter()
+            .filter(unmetered)
+            .map(|model| model.id)
+            .collect();
         assert_eq!(unmetered.len(), 2, "{date}");
         for machine in machines(&agency) {
             if unmetered.contains(&machine.model) {
                 assert!(
                     machine.meter.iter().all(|reading| reading.estimated)
-                        && machine.inspections.iter().all(|one| one.run_hours.is_none()),
+                        && machine
+                            .inspections
+                            .iter()
+                            .all(|one| one.run_hours.is_none()),
                     "{date}: {}",
                     machine.tag
                 );

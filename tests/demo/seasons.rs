@@ -1,17 +1,20 @@
 //! The demo through the store and the rules at past dates of every kind: what is promised of it must come out at any
 //! time of the year, and no fact of it may be refused.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use jiff::{SignedDuration, Timestamp};
 use rimeyard_api::demo::{self, cases};
 use rimeyard_harness::fresh_database;
 use rimeyard_rules::depot::{Evaluation, evaluate};
+use rimeyard_rules::sheet::default_kinds;
 use rimeyard_rules::unit::UnitDocument;
 use rimeyard_rules::unit::standing::Status;
 use rimeyard_store::{Database, Sizes, Tenant, facts};
 use uuid::Uuid;
 
 /// Loads the demo as of a past date and computes it as of then.
-async fn as_of(date: &str) -> Vec<Evaluation> {
+async fn as_of(date: &str) -> (Vec<Evaluation>, BTreeMap<String, String>) {
     let now: Timestamp = date.parse().expect("an instant");
     let home = fresh_database().await;
     let sizes = Sizes {
@@ -47,11 +50,21 @@ async fn as_of(date: &str) -> Vec<Evaluation> {
     facts.sort_by_key(|facts| depots.iter().position(|id| *id == facts.id));
     drop(database);
     home.drop().await;
-    facts.iter().map(|facts| evaluate(facts, now)).collect()
+    let kind_of = |model: Uuid| {
+        let model = agency.models.iter().find(|one| one.id == model);
+        model.expect("its model").sheet.kind.clone()
+    };
+    let machines = agency.depots.iter().flat_map(|depot| &depot.machines);
+    let kinds = machines.map(|machine| (machine.tag.clone(), kind_of(machine.model)));
+    let kinds = kinds.collect();
+    (
+        facts.iter().map(|facts| evaluate(facts, now)).collect(),
+        kinds,
+    )
 }
 
 /// What is promised at any time of the year.
-fn holds(date: &str, depots: &[Evaluation]) {
+fn holds(date: &str, (depots, kinds): &(Vec<Evaluation>, BTreeMap<String, String>)) {
     let document = |tag: &str| -> &UnitDocument {
         let all = depots
             .iter()
@@ -163,13 +176,36 @@ fn holds(date: &str, depots: &[Evaluation]) {
             .flat_map(|depot| &depot.units)
             .map(|unit| &unit.document)
     };
-    let kinds: BTreeSet<&str> = default_kinds().collect();
-    for kind in kinds {
-        let of_kind: Vec<&UnitDocument> = all().filter(|unit| unit.kind == kind).collect();
-        let ready = of_kind.iter().filter(|unit| unit.status == Status::Ready).count();
-        eprintln!("{date} {kind}: {ready} of {}", of_kind.len());
+    let each: BTreeSet<&str> = kinds.values().map(String::as_str).collect();
+    assert_eq!(each, default_kinds().collect(), "{date}");
+    for kind in each {
+        let of_kind: Vec<_> = all().filter(|unit| kinds[&unit.tag] == kind).collect();
+        let ready = of_kind.iter().filter(|unit| unit.status == Status::Ready);
+        let share = ready.count() as f64 / of_kind.len() as f64;
+        eprintln!(
+            "{date} {kind}: {share} {:?}",
+            of_kind
+                .iter()
+                .map(|u| (&u.tag, u.status, u.rate))
+                .filter(|u| u.1 != Status::Ready)
+                .take(6)
+                .collect::<Vec<_>>()
+        );
     }
-    eprintln!("{date} {scores:?}");
+    for depot in depots.iter() {
+        eprintln!(
+            "{date} {} {:?} {:?}",
+            depot.depot.document.name,
+            depot.depot.document.score,
+            depot
+                .depot
+                .document
+                .works
+                .iter()
+                .map(|w| (w.work, w.score, w.needed_rate))
+                .collect::<Vec<_>>()
+        );
+    }
     let count = |status| all().filter(|unit| unit.status == status).count();
     for status in [
         Status::Held,

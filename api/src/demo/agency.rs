@@ -10,6 +10,7 @@ use rimeyard_rules::facts::{DesignStorm, Duty, MonthDay, Operators};
 use rimeyard_rules::sheet::{Sheet, Work, default_checklist, default_kinds};
 use rimeyard_store::Role;
 use rimeyard_store::depot::{NewDepot, Season};
+use rimeyard_store::part::NewPart;
 use uuid::Uuid;
 
 use super::calendar::Calendar;
@@ -20,8 +21,9 @@ use super::machine::Machine;
 use super::people::{of_role, people};
 use super::plan::{self, Agency, Model, Person, Storm, Truth};
 use super::present::present;
+use super::shelves::{Shelves, parts, transfer};
 use super::truth::{self, Days, Nature};
-use super::weather::snow_days;
+use super::weather::{on_record, snow_days};
 use super::years::Years;
 
 const DAY: SignedDuration = SignedDuration::from_hours(24);
@@ -34,6 +36,9 @@ const PAPERS_LOST: f64 = 0.15;
 
 /// What the agency puts on its ramps, g/m2.
 const DOSE_G_M2: f64 = 25.0;
+
+/// Bench time that a technician has for a machine, minutes a week.
+const MINUTES_A_MACHINE: i32 = 25;
 
 /// How long before its start the storm is known.
 const STORM_AHEAD_H: i64 = 30;
@@ -56,6 +61,7 @@ pub fn generate(now: Timestamp, seed: u64) -> (Agency, Vec<Truth>) {
     });
     let models: Vec<Model> = models.collect();
     let people = people(draw, founded);
+    let parts = parts(draw, founded);
     let storm = storm(draw.id(now), now);
     let mut truths = Vec::new();
     let depots = (1..).zip(&DEPOTS).map(|(number, plan)| {
@@ -78,14 +84,40 @@ pub fn generate(now: Timestamp, seed: u64) -> (Agency, Vec<Truth>) {
         };
         let (machines, truth): (Vec<_>, Vec<_>) = making.machines().into_iter().unzip();
         truths.extend(truth);
-        plan::Depot { depot, machines }
+        let shelves = Shelves {
+            number,
+            calendar: &calendar,
+            list: &parts,
+            machines: counts(plan, &models),
+            first: calendar.winter() - WINTERS_BEFORE,
+        };
+        let stock = shelves.moves(&mut Draw::new(seed, &format!("shelf {}", plan.name)));
+        let labour = labour(&machines, &calendar);
+        plan::Depot {
+            depot,
+            machines,
+            stock,
+            travel_minutes: plan.travel_minutes,
+            labour,
+            snowfall: on_record(
+                &calendar,
+                seed,
+                plan.name,
+                plan.snow_days,
+                number == DEPOTS.len(),
+            ),
+        }
     });
-    let depots = depots.collect();
+    let mut depots: Vec<plan::Depot> = depots.collect();
+    lend(draw, &mut depots, &parts, now);
     (
         Agency {
             name: AGENCY,
+            now,
+            seed,
             checklists,
             models,
+            parts,
             people,
             depots,
             storm,
@@ -124,6 +156,9 @@ fn new_depot(id: Uuid, plan: &DepotPlan) -> NewDepot {
     // Platforms and ramps are owed first, stops next, footpaths last. With these shares the third and fourth hour
     // after the ground is deep enough are the tightest, and `owes_m2_per_h` is what they ask for.
     let owed = plan.owes_m2_per_h;
+    let [_, tractors, brooms, spreaders, sprayers, blowers] = plan.others;
+    let salted_m2 = 1_100.0 * f64::from(spreaders + sprayers);
+    let blown_m2 = 200.0 * f64::from(tractors + brooms + blowers);
     let mut duties = vec![
         duty("platforms", Work::Clear, "first", owed, 2.0),
         duty(
@@ -135,12 +170,12 @@ fn new_depot(id: Uuid, plan: &DepotPlan) -> NewDepot {
         ),
         duty("stops", Work::Clear, "second", 1.4 * owed, 3.0),
         duty("footpaths", Work::Clear, "third", owed, 4.0),
-        duty("ramps, salted", Work::Spread, "first", 2_400.0, 2.0),
+        duty("ramps, salted", Work::Spread, "first", salted_m2, 2.0),
         duty(
             "platform edges and shelters",
             Work::Blow,
             "first",
-            500.0,
+            blown_m2,
             2.0,
         ),
     ];
@@ -184,6 +219,48 @@ fn new_depot(id: Uuid, plan: &DepotPlan) -> NewDepot {
         },
         duties,
         operators,
+    }
+}
+
+/// How many machines of each sheet a depot has.
+fn counts<'a>(plan: &DepotPlan, models: &'a [Model]) -> Vec<(&'a Sheet, usize)> {
+    let counts = plan.machines.iter().chain(&plan.others);
+    models
+        .iter()
+        .zip(counts)
+        .map(|(model, count)| (&model.sheet, usize::from(*count)))
+        .collect()
+}
+
+/// Its technicians' hours: the more machines they see to, the more.
+fn labour(machines: &[plan::Machine], calendar: &Calendar) -> Vec<(usize, Date, i32)> {
+    let from = Date::constant(calendar.winter() - WINTERS_BEFORE, 8, 1);
+    let mut hours = BTreeMap::new();
+    for machine in machines {
+        *hours.entry(machine.technician).or_insert(0) += MINUTES_A_MACHINE;
+    }
+    hours
+        .into_iter()
+        .map(|(technician, minutes)| (technician, from, minutes))
+        .collect()
+}
+
+/// The second depot lends the eighth a belt.
+fn lend(draw: &mut Draw, depots: &mut [plan::Depot], parts: &[NewPart], now: Timestamp) {
+    let (from, to) = (1, 7);
+    let Some(borrower) = depots.get(to).and_then(|depot| depot.depot.id) else {
+        return;
+    };
+    if let Some(lender) = depots.get_mut(from) {
+        let calendar = Calendar {
+            now,
+            zone: TimeZone::get(&lender.depot.zone).unwrap_or(TimeZone::UTC),
+            season_starts: lender.depot.season.starts,
+            season_ends: lender.depot.season.ends,
+        };
+        lender
+            .stock
+            .push(transfer(draw, parts, borrower, &calendar));
     }
 }
 
@@ -271,7 +348,7 @@ impl Making<'_> {
         let nature = Nature::new(&mut draw, kind);
         let mut machine = Machine::new(draw, self.calendar, sheet, (kind, nature), written);
         if case == Some(Case::BeltLow) {
-            machine.nature.hours_a_day = 1.45;
+            machine.nature.hours_a_day = 1.0;
         }
         let before = winters - written_winters;
         if before > 0 {

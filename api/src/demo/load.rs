@@ -1,25 +1,26 @@
 //! Puts a generated agency into an empty house, as its people would have: through the ordinary write functions, each
 //! fact by the person who noted it, a few hundred documents a commit.
 
+mod facts;
+mod orders;
+mod paper;
+
 use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use futures::{StreamExt, TryStreamExt, stream};
-use rimeyard_store::checklist::{self, NewChecklist};
 use rimeyard_store::fitted_part::{self, NewFitting};
-use rimeyard_store::inspection::{self, NewInspection, NewReading};
-use rimeyard_store::limited_use::{self, Admission, NewLimitedUse};
+use rimeyard_store::limited_use::{self, Admission};
 use rimeyard_store::meter_reading::{self, NewMeterReading};
-use rimeyard_store::model::{self, NewModel};
-use rimeyard_store::person::{self, NewPerson};
+use rimeyard_store::snowfall::{self, NewSnowfall};
 use rimeyard_store::storm::{self, NewStorm};
 use rimeyard_store::unit::{self, NewUnit};
-use rimeyard_store::{Database, Depots, Result, Role, Tenant, depot, feed, organisation};
+use rimeyard_store::{Database, Depots, Result, Role, Tenant, feed, organisation, stock};
 use uuid::Uuid;
 
+use self::facts::{new_fittings, new_limited_use, new_meter_readings, new_unit};
 use super::people::of_role;
-use super::plan::{Agency, Depot, Inspection, LimitedUse, Machine};
-use rimeyard_rules::verdict::ReadingInput;
+use super::plan::{Agency, Depot};
 
 /// Depots loaded at once: the scopes of two depots do not wait for each other.
 const DEPOTS_AT_ONCE: usize = 4;
@@ -27,8 +28,8 @@ const DEPOTS_AT_ONCE: usize = 4;
 const UNITS_A_COMMIT: usize = 15;
 /// Fittings a commit: each ends what it takes the place of.
 const FITTINGS_A_COMMIT: usize = 240;
-/// Inspections a commit: a full one has some 8 kB, and a commit has at most 1 MiB.
-const INSPECTIONS_A_COMMIT: usize = 80;
+/// Movements of stock a commit.
+const MOVES_A_COMMIT: usize = 400;
 /// Meter readings a commit.
 const METER_READINGS_A_COMMIT: usize = 450;
 
@@ -50,6 +51,7 @@ pub async fn load_agency(
         counts: Counts::default(),
     };
     loading.on_paper().await?;
+    loading.labour().await?;
     let mut machines = stream::iter(&agency.depots)
         .map(|depot| loading.depot(depot))
         .buffer_unordered(DEPOTS_AT_ONCE);
@@ -90,71 +92,11 @@ impl<P: Fn(&str)> Loading<'_, P> {
         self.person(of_role(&self.agency.people, role, depot)[0])
     }
 
-    /// Depots, people, the checklist and the models.
-    async fn on_paper(&self) -> Result<()> {
-        let agency = self.agency;
-        (self.progress)(&format!(
-            "depots {}, people {}",
-            agency.depots.len(),
-            agency.people.len()
-        ));
-        let depot_ids: Vec<Uuid> = agency
-            .depots
-            .iter()
-            .filter_map(|depot| depot.depot.id)
-            .collect();
-        feed::write(
-            self.database,
-            &Tenant::system(self.org_id),
-            &[self.org_id],
-            async |tx| {
-                for depot in &agency.depots {
-                    depot::create(tx, &depot.depot).await?;
-                }
-                for person in &agency.people {
-                    let granted = person.depots.iter().flatten();
-                    let depots: BTreeSet<Uuid> = granted
-                        .filter_map(|index| depot_ids.get(*index).copied())
-                        .collect();
-                    let new = NewPerson {
-                        id: Some(person.id),
-                        name: person.name.to_owned(),
-                        role: person.role,
-                        all_depots: person.depots.is_none(),
-                        depots,
-                        email: None,
-                        password: None,
-                    };
-                    person::create(tx, &new, None).await?;
-                }
-                Ok(())
-            },
-        )
-        .await?;
-        let administrator = self.of_role(Role::Administrator, 0);
-        feed::write(self.database, &administrator, &[self.org_id], async |tx| {
-            for (checklist_id, content) in &agency.checklists {
-                let new = NewChecklist {
-                    id: Some(*checklist_id),
-                    name: format!("{}, bottom up", content.kind),
-                    kind: content.kind.clone(),
-                    content: Some(content.clone()),
-                };
-                checklist::create(tx, &new).await?;
-            }
-            for model in &agency.models {
-                let new = NewModel {
-                    id: Some(model.id),
-                    name: model.name.to_owned(),
-                    kind: model.sheet.kind.clone(),
-                    checklist_id: model.checklist,
-                    sheet: Some(model.sheet.clone()),
-                };
-                model::create(tx, &new).await?;
-            }
-            Ok(())
-        })
-        .await
+    /// The lead of that depot.
+    fn lead(&self, depot: &Depot) -> Tenant {
+        let id = depot.depot.id;
+        let index = self.agency.depots.iter().position(|one| one.depot.id == id);
+        self.of_role(Role::DepotLead, index.unwrap_or_default())
     }
 
     /// One depot's machines with their history.
@@ -171,6 +113,24 @@ impl<P: Fn(&str)> Loading<'_, P> {
                 .collect();
             feed::write(self.database, &administrator, &scopes, async |tx| {
                 unit::create_many(tx, &new).await
+            })
+            .await?;
+        }
+        let lead = self.lead(depot);
+        for days in depot.snowfall.chunks(snowfall::DAYS_MAX) {
+            let new = NewSnowfall {
+                days: days.to_vec(),
+            };
+            feed::write(self.database, &lead, &scopes, async |tx| {
+                snowfall::note(tx, depot_id, &new).await
+            })
+            .await?;
+        }
+        for new in depot.stock.chunks(MOVES_A_COMMIT) {
+            let away = new.iter().filter_map(|new| new.to_depot_id);
+            let scopes: Vec<Uuid> = away.chain([depot_id]).collect();
+            feed::write(self.database, &lead, &scopes, async |tx| {
+                stock::record_many(tx, depot_id, new).await
             })
             .await?;
         }
@@ -196,14 +156,8 @@ impl<P: Fn(&str)> Loading<'_, P> {
                 })
                 .await?;
             }
-            let inspections: Vec<NewInspection> = theirs().flat_map(new_inspections).collect();
-            for new in inspections.chunks(INSPECTIONS_A_COMMIT) {
-                feed::write(self.database, &person, &scopes, async |tx| {
-                    inspection::record_many(tx, new).await
-                })
+            self.rounds(&person, depot_id, &theirs().collect::<Vec<_>>())
                 .await?;
-                self.told_of(new.len());
-            }
         }
         let operators: BTreeSet<usize> = depot
             .machines
@@ -224,7 +178,7 @@ impl<P: Fn(&str)> Loading<'_, P> {
                 .await?;
             }
         }
-        Ok(())
+        self.work_at_present(depot, depot_id).await
     }
 
     /// Says how far the inspections are, every few hundred.
@@ -303,88 +257,5 @@ fn thousands(count: usize) -> String {
         count.to_string()
     } else {
         format!("{},{:03}", count / 1000, count % 1000)
-    }
-}
-
-fn new_unit(machine: &Machine, depot_id: Uuid) -> NewUnit {
-    NewUnit {
-        id: Some(machine.id),
-        tag: machine.tag.clone(),
-        depot_id,
-        model_id: machine.model,
-        rigging: machine.rigging,
-        away: machine.away.map(str::to_owned),
-        acquired_on: machine.acquired_on,
-        // The agency buys new; where the papers are lost nobody knows what was on a machine that day.
-        came_new: machine.acquired_on.is_some(),
-    }
-}
-
-fn new_fittings(machine: &Machine) -> impl Iterator<Item = (Uuid, NewFitting)> {
-    machine.fittings.iter().map(|fitting| {
-        let new = NewFitting {
-            id: Some(fitting.id),
-            part: fitting.part.to_owned(),
-            how: fitting.how,
-            fitted_at: fitting.at,
-            fitted_hours: Some(fitting.hours),
-            failed: fitting.failed,
-        };
-        (machine.id, new)
-    })
-}
-
-fn new_inspections(machine: &Machine) -> impl Iterator<Item = NewInspection> {
-    machine
-        .inspections
-        .iter()
-        .map(|inspection: &Inspection| NewInspection {
-            id: Some(inspection.id),
-            unit_id: machine.id,
-            kind: inspection.kind,
-            performed_at: inspection.at,
-            run_hours: inspection.run_hours,
-            readings: inspection.readings.iter().map(new_reading).collect(),
-            note: None,
-            corrects: None,
-        })
-}
-
-fn new_reading(reading: &ReadingInput) -> NewReading {
-    NewReading {
-        check: reading.check.clone(),
-        value: reading.value,
-        unit: reading.unit.clone(),
-        grade: reading.grade.clone(),
-        works: reading.works,
-        level: reading.level.clone(),
-        temperature_c: reading.temperature_c,
-        full_charge: reading.full_charge,
-        repeats: reading.repeats,
-        note: reading.note.clone(),
-        ..NewReading::default()
-    }
-}
-
-fn new_meter_readings(machine: &Machine) -> impl Iterator<Item = NewMeterReading> {
-    machine.meter.iter().map(|reading| NewMeterReading {
-        id: Some(reading.id),
-        unit_id: machine.id,
-        read_at: reading.at,
-        run_hours: reading.run_hours,
-        estimated: reading.estimated,
-        meter_replaced: false,
-        started: reading.started,
-        corrects: None,
-        note: None,
-    })
-}
-
-fn new_limited_use(limited: &LimitedUse) -> NewLimitedUse {
-    NewLimitedUse {
-        id: Some(limited.id),
-        reason: limited.reason.to_owned(),
-        starts_at: limited.starts_at,
-        ends_at: limited.ends_at,
     }
 }

@@ -9,6 +9,7 @@
 mod agency;
 mod calendar;
 pub mod cases;
+mod catalogue;
 mod draw;
 mod fleet;
 mod gauge;
@@ -19,6 +20,7 @@ mod people;
 pub mod plan;
 mod present;
 mod rounds;
+mod shelves;
 mod truth;
 mod weather;
 mod years;

@@ -9,6 +9,9 @@ use rimeyard_rules::sheet::{Sheet, Work};
 use rimeyard_rules::verdict::ReadingInput;
 use rimeyard_store::Role;
 use rimeyard_store::depot::NewDepot;
+use rimeyard_store::part::NewPart;
+use rimeyard_store::snowfall::SnowDay;
+use rimeyard_store::stock::NewStockMove;
 use uuid::Uuid;
 
 /// The whole invented agency.
@@ -16,10 +19,16 @@ use uuid::Uuid;
 pub struct Agency {
     /// Its name.
     pub name: &'static str,
+    /// The instant that it stands at.
+    pub now: Timestamp,
+    /// The seed it was drawn from.
+    pub seed: u64,
     /// Its checklists, one for each kind of machine.
     pub checklists: Vec<(Uuid, Checklist)>,
     /// Its models with their sheets.
     pub models: Vec<Model>,
+    /// Its list of parts, kits last.
+    pub parts: Vec<NewPart>,
     /// Who works there.
     pub people: Vec<Person>,
     /// Its depots, each with its machines.
@@ -61,6 +70,14 @@ pub struct Depot {
     pub depot: NewDepot,
     /// Its machines.
     pub machines: Vec<Machine>,
+    /// New snow of each day on record, oldest first.
+    pub snowfall: Vec<SnowDay>,
+    /// What was booked of its shelf beside what work used, oldest first.
+    pub stock: Vec<NewStockMove>,
+    /// Minutes there and back.
+    pub travel_minutes: i32,
+    /// Whose hours it has: one of [`Agency::people`], from when, and minutes a week.
+    pub labour: Vec<(usize, Date, i32)>,
 }
 
 /// A machine and its history.

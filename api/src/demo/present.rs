@@ -60,18 +60,18 @@ fn found(machine: &mut Machine<'_>, case: Case) -> Vec<ReadingInput> {
             let ride = machine
                 .true_value("auger_belt_ride", now)
                 .map_or(-1.75, |(_, ride)| ride);
-            let thrice = |mut reading: ReadingInput| {
-                reading.repeats = Some(3);
+            let often = |mut reading: ReadingInput| {
+                reading.repeats = Some(4);
                 reading
             };
-            // Not so near the limit at -1.5 mm that three readings would leave it open.
+            // Not so near the limit at -1.5 mm that four readings would leave it open.
             vec![
-                thrice(number(
+                often(number(
                     "auger_belt_ride",
-                    stepped(ride.clamp(-2.5, -1.75), 0.05),
+                    stepped(ride.clamp(-2.5, -1.7), 0.05),
                     Unit::Millimetre,
                 )),
-                thrice(number("auger_take_up", 5.0, Unit::Percent)),
+                often(number("auger_take_up", 5.0, Unit::Percent)),
             ]
         }
         Case::WrongShearBolt => vec![worst(machine, "shear_fasteners", "substitute")],

@@ -1,15 +1,21 @@
-//! The hidden weather: which days it snowed at a depot, and how much. The program is never told; it sees only what
-//! the snow did to the hours.
+//! The weather: which days it snowed at a depot, and how much. Its people note it, rounded; what the snow did to the
+//! hours of each machine is hidden.
 
 use std::collections::BTreeMap;
 
 use jiff::ToSpan;
 use jiff::civil::Date;
+use rimeyard_store::snowfall::SnowDay;
 
 use super::calendar::Calendar;
 use super::draw::Draw;
 
-/// Snowfall of one winter's season, mm, by day; all of it, also what is still to come.
+/// Winters of snowfall on record: six that are over, enough to tell a season by, and the one that runs.
+const WINTERS_ON_RECORD: i16 = 6;
+/// The same of a depot that has opened only lately: its season is still its fixed dates.
+const WINTERS_OF_A_YOUNG_DEPOT: i16 = 2;
+
+/// Snow days of one winter's season with their snowfall, mm; all of it, also what is still to come.
 pub fn snow_days(
     calendar: &Calendar,
     seed: u64,
@@ -33,4 +39,43 @@ pub fn snow_days(
         days.insert(day, 25.0 + draw.weibull_after(1.1, 70.0, 0.0));
     }
     days
+}
+
+/// What the depot's people noted, every day up to yesterday: whole millimetres.
+pub fn on_record(
+    calendar: &Calendar,
+    seed: u64,
+    depot: &str,
+    typical_days: i32,
+    young: bool,
+) -> Vec<SnowDay> {
+    let current = calendar.winter();
+    let winters = if young {
+        WINTERS_OF_A_YOUNG_DEPOT
+    } else {
+        WINTERS_ON_RECORD
+    };
+    let today = calendar.today();
+    (current - winters..=current)
+        .flat_map(|winter| {
+            let snow = snow_days(calendar, seed, depot, winter, typical_days);
+            let mut draw = Draw::new(seed, &format!("flurries {depot} {winter}"));
+            let (first, last) = calendar.season(winter);
+            // Flurries come before the season and after it, too, but do not lie.
+            let flurries = first.saturating_sub(25.days())..=last.saturating_add(20.days());
+            let july = Date::constant(winter, 7, 1);
+            let next_july = Date::constant(winter + 1, 7, 1);
+            july.series(1.day())
+                .take_while(move |on| *on < next_july && *on < today)
+                .map(move |on| {
+                    let flurry = flurries.contains(&on) && draw.chance(0.18);
+                    let light = if flurry { draw.between(1.0, 22.0) } else { 0.0 };
+                    let fell = snow.get(&on).copied().unwrap_or(light);
+                    SnowDay {
+                        on,
+                        snowfall_mm: fell.round(),
+                    }
+                })
+        })
+        .collect()
 }

@@ -31,7 +31,7 @@ pub use find::{Filter, find, list};
 pub(crate) use follow::{Found, follow};
 pub use outlook::{Elsewhere, OrderShown, PartOutlook, shown};
 pub(crate) use store::touch;
-pub use update::update;
+pub use update::{update, update_as_of};
 
 /// The most lines of an order.
 pub const LINES_MAX: usize = 60;

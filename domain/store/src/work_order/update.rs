@@ -29,6 +29,20 @@ pub async fn update(
     rev: i64,
     change: &WorkOrderChange,
 ) -> Result<WorkOrder> {
+    update_as_of(tx, id, rev, change, clock::now()).await
+}
+
+/// As [`update`], of an order that was kept elsewhere and is told later: where it ends, it ended at `at`.
+///
+/// # Errors
+/// As [`update`].
+pub async fn update_as_of(
+    tx: &mut Write<'_>,
+    id: Uuid,
+    rev: i64,
+    change: &WorkOrderChange,
+    at: Timestamp,
+) -> Result<WorkOrder> {
     let before = find(tx, id).await?;
     tx.must_hold(before.depot_id)?;
     if before.rev != rev {
@@ -78,7 +92,7 @@ pub async fn update(
     if change.proved_by.is_some() {
         close::proof(tx, &order).await?;
     }
-    become_(tx, &mut order, change).await?;
+    become_(tx, &mut order, change, at).await?;
     store::update(tx, &order).await?;
     store::publish(tx, &order)?;
     tx.mark(order.depot_id);
@@ -91,7 +105,12 @@ pub async fn update(
 }
 
 /// Takes the state that is asked for, if the order may.
-async fn become_(tx: &Write<'_>, order: &mut WorkOrder, change: &WorkOrderChange) -> Result<()> {
+async fn become_(
+    tx: &Write<'_>,
+    order: &mut WorkOrder,
+    change: &WorkOrderChange,
+    at: Timestamp,
+) -> Result<()> {
     let to = change.state.unwrap_or(order.state);
     match (&change.drop_reason, to) {
         (Some(reason), State::Dropped) => fields::lines("drop_reason", reason, 1..=500)?,
@@ -140,7 +159,7 @@ async fn become_(tx: &Write<'_>, order: &mut WorkOrder, change: &WorkOrderChange
     order.state = to;
     if to.is_final() {
         order.drop_reason.clone_from(&change.drop_reason);
-        order.ended_at = Some(clock::now());
+        order.ended_at = Some(clock::kept(at).min(clock::now()));
         order.ended_by = Some(tx.person_id()?);
     }
     Ok(())
