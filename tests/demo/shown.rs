@@ -1,10 +1,12 @@
 //! The demo as its readers find it: a real server, the worker beside it, the present the clock's.
 
+mod work;
+
 use jiff::Timestamp;
 use rimeyard_api::demo::{self, cases};
 use rimeyard_harness::{Actor, PASSWORD, TestServer, eventually};
 use rimeyard_store::person::{self, PersonChange};
-use rimeyard_store::{Database, Role, Tenant, feed, password};
+use rimeyard_store::{Database, Role, Sizes, Tenant, feed, password};
 use rimeyard_worker::check::{Comparison, check};
 use serde_json::Value;
 use uuid::Uuid;
@@ -76,7 +78,15 @@ async fn what_the_demo_promises_is_what_its_readers_find() {
     let server = TestServer::start_with_worker().await;
     let lines = std::sync::Mutex::new(Vec::new());
     let progress = |line: &str| lines.lock().unwrap().push(line.to_owned());
-    let org_id = demo::load(&server.database, Timestamp::now(), demo::SEED, &progress)
+    let sizes = Sizes {
+        app: 4,
+        door: 1,
+        clock: 1,
+    };
+    let filling = Database::connect_to_fill(&server.login_url, sizes)
+        .await
+        .expect("it is connected to");
+    let org_id = demo::load(&filling, Timestamp::now(), demo::SEED, &progress)
         .await
         .expect("it loads");
     let manager = let_in(&server.database, org_id, Role::DistrictManager).await;
@@ -94,6 +104,12 @@ async fn what_the_demo_promises_is_what_its_readers_find() {
     progress_is_told(&lines.into_inner().unwrap());
     depots(&manager).await;
     machines(&manager).await;
+    let now = Timestamp::now();
+    work::kinds(&manager).await;
+    work::short_part(&manager).await;
+    work::dead_meter(&manager).await;
+    work::orders(&manager, now).await;
+    work::depots(&manager, now).await;
 
     let technician = server.anonymous().signed_in(&technician).await;
     let seen = technician.get("/v1/readiness").await.expect(200).json();

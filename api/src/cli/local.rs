@@ -17,6 +17,12 @@ use crate::{demo, server};
 
 /// The database's name in the private cluster.
 const DATABASE: &str = "rimeyard";
+/// Connections to load the demo with.
+const FILLING: Sizes = Sizes {
+    app: 6,
+    door: 1,
+    clock: 1,
+};
 
 #[derive(Debug, Args)]
 pub struct Options {
@@ -73,7 +79,8 @@ async fn serve(
         let org_id = if empty {
             organisation::create(&database, "Rimeyard", None).await?
         } else {
-            demo::load(&database, Timestamp::now(), demo::SEED, progress).await?
+            let filling = Database::connect_to_fill(&cluster.login_url(DATABASE), FILLING).await?;
+            demo::load(&filling, Timestamp::now(), demo::SEED, progress).await?
         };
         // Last of all: whoever was interrupted before this begins anew.
         accounts::create(&database, org_id, &accounts).await?;

@@ -348,7 +348,7 @@ impl Making<'_> {
         let nature = Nature::new(&mut draw, kind);
         let mut machine = Machine::new(draw, self.calendar, sheet, (kind, nature), written);
         if case == Some(Case::BeltLow) {
-            machine.nature.hours_a_day = 1.0;
+            machine.nature.hours_a_day = 1.5;
         }
         let before = winters - written_winters;
         if before > 0 {

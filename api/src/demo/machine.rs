@@ -210,9 +210,9 @@ impl<'a> Machine<'a> {
         true
     }
 
-    /// Has a part wear so that it stands at `value` when the machine will have `hours`. For a machine of whom a known
+    /// Has a part wear from a value as new so that it stands at another when the machine will have `hours`. For a machine of whom a known
     /// end is promised.
-    pub fn bend(&mut self, part: &str, check: &str, value: f64, hours: f64) {
+    pub fn bend(&mut self, part: &str, check: &str, (new, value): (f64, f64), hours: f64) {
         let Some(fitted) = self.fitted.get_mut(part) else {
             return;
         };
@@ -221,8 +221,8 @@ impl<'a> Machine<'a> {
             .iter_mut()
             .filter(|(wear, ..)| wear.check == check)
         {
-            *as_new = wear.as_new;
-            *rate = (value - wear.as_new) / (hours - fitted.hours);
+            *as_new = new;
+            *rate = (value - new) / (hours - fitted.hours);
             let truth = TruePath {
                 check: wear.check,
                 as_new: *as_new,

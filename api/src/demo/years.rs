@@ -253,7 +253,7 @@ impl Years<'_> {
     }
 
     /// Sees to it that the promised machine has the promised belt: put on new when its history begins, at the end of
-    /// this season near -2.25 mm, its take-up gone now.
+    /// this season near -2.3 mm, its take-up gone now.
     pub fn prepare(&self, machine: &mut Machine<'_>, begins: Timestamp, typical_snow_days: i32) {
         if self.case != Some(Case::BeltLow) {
             return;
@@ -268,8 +268,8 @@ impl Years<'_> {
             * f64::from(typical_snow_days)
             * machine.nature.hours_a_day;
         let now = machine.hours_at(machine.calendar.now);
-        machine.bend("auger_belt", "auger_belt_ride", -2.25, now + to_come);
-        machine.bend("auger_belt", "auger_take_up", 5.0, now);
+        machine.bend("auger_belt", "auger_belt_ride", (0.0, -2.3), now + to_come);
+        machine.bend("auger_belt", "auger_take_up", (96.0, 5.0), now);
     }
 
     /// What the machine came with, and what was renewed before its history begins at `at`. Of a machine whose papers

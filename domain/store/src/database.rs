@@ -55,7 +55,22 @@ impl Database {
     ///
     /// Errors: [`Error::Unavailable`] with what to look at; [`Error::Invalid`] when `url` cannot be read.
     pub async fn connect(url: &str, sizes: Sizes) -> Result<Self> {
-        let config = config_of(url)?;
+        Self::connect_as(config_of(url)?, sizes).await
+    }
+
+    /// The same, to fill a database that is young. Postgres keeps a statement's plan from its first uses on, and until
+    /// somebody has analysed the tables, that is one for empty tables: what came since is searched from end to end. Here
+    /// every statement is planned anew, for tables of the size that they have by then.
+    ///
+    /// # Errors
+    /// As [`connect`](Self::connect).
+    pub async fn connect_to_fill(url: &str, sizes: Sizes) -> Result<Self> {
+        let mut config = config_of(url)?;
+        config.options("-c plan_cache_mode=force_custom_plan");
+        Self::connect_as(config, sizes).await
+    }
+
+    async fn connect_as(config: tokio_postgres::Config, sizes: Sizes) -> Result<Self> {
         let pool = |role, size| {
             managed::Pool::builder(Manager::new(config.clone(), role))
                 .max_size(size)
