@@ -31,7 +31,7 @@ const TRACTOR: usize = 5;
 /// What machine `number` of a depot, from 1, is rigged for, where its model can do more than one kind of work: every
 /// other depot has its tractor on the broom.
 pub fn rigging(model: usize, depot: usize) -> Option<Work> {
-    let work = if depot % 2 == 0 {
+    let work = if depot.is_multiple_of(2) {
         Work::Clear
     } else {
         Work::Blow
