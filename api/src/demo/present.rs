@@ -3,7 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 use rimeyard_rules::facts::InspectionKind;
 use rimeyard_rules::measure::Unit;
-use rimeyard_rules::sheet::CheckSpec;
+use rimeyard_rules::sheet::{CheckSpec, TaskSpec};
 use rimeyard_rules::verdict::{ReadingInput, Verdict};
 
 use super::cases::Case;
@@ -11,7 +11,7 @@ use super::gauge::{chosen, number, stepped, works};
 use super::machine::Machine;
 use super::noting::Beyond;
 use super::plan::{Inspection, LimitedUse, MeterReading, Storm};
-use super::rounds::{checks, tests_safety};
+use super::rounds::checks;
 
 const DAY: SignedDuration = SignedDuration::from_hours(24);
 
@@ -135,17 +135,26 @@ fn look(machine: &mut Machine<'_>, found: &[ReadingInput]) {
 /// Hidden safety functions are tested every three months: where the last test is about to be too old, once more.
 fn test_safety(machine: &mut Machine<'_>) {
     let now = machine.calendar.now;
-    let tested = |inspection: &&Inspection| {
-        let answered = inspection.readings.iter();
-        answered
-            .filter(|reading| tests_safety(machine, &reading.check))
-            .count()
-            > 0
+    let recent =
+        |inspection: &&Inspection| now.duration_since(inspection.at) < DAY * SAFETY_TESTED_DAYS;
+    let answers = |inspection: &Inspection, check: &String| {
+        inspection
+            .readings
+            .iter()
+            .any(|reading| reading.check == *check)
     };
-    let last = machine.written.inspections.iter().rev().find(tested);
-    let fresh = last.is_some_and(|last| now.duration_since(last.at) < DAY * SAFETY_TESTED_DAYS);
+    let done = |task: &TaskSpec| {
+        let mut recent = machine.written.inspections.iter().filter(recent);
+        recent.any(|one| task.checks.iter().all(|check| answers(one, check)))
+    };
+    let fresh = machine
+        .sheet
+        .tasks
+        .iter()
+        .filter(|task| task.safety)
+        .all(done);
     let round = checks(machine, InspectionKind::AfterRepair, false);
-    if fresh || round.len() < 2 {
+    if fresh {
         return;
     }
     let at = lately(machine, 24 * 30);
