@@ -22,6 +22,7 @@ use super::people::{of_role, people};
 use super::plan::{self, Agency, Model, Person, Storm, Truth};
 use super::present::present;
 use super::shelves::{Shelves, parts, transfer};
+use super::tasks;
 use super::truth::{self, Days, Nature};
 use super::weather::{on_record, snow_days};
 use super::years::Years;
@@ -341,6 +342,7 @@ impl Making<'_> {
             fittings: Vec::new(),
             inspections: Vec::new(),
             meter: Vec::new(),
+            tasks: Vec::new(),
             limited_use: None,
         };
         let sheet: &Sheet = &model.sheet;
@@ -368,7 +370,7 @@ impl Making<'_> {
                 Some(self.calendar.at(Date::constant(current - 1, 12, 1), 8.0));
         }
         if case == Some(Case::SafetyOverdue) {
-            machine.untested_from = Some(self.calendar.at(Date::constant(current, 7, 1), 0.0));
+            machine.untested_from = Some(self.calendar.at(Date::constant(current, 1, 15), 0.0));
         }
         let until = match case {
             Some(Case::Stood240Days) => self.storm.starts_at - DAY * 240,
@@ -385,6 +387,7 @@ impl Making<'_> {
         years.prepare(&mut machine, begins, self.plan.snow_days);
         years.live(&mut machine);
         present(&mut machine, case, self.storm);
+        tasks::done(&mut machine, self.seed, case);
         machine.done()
     }
 

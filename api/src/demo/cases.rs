@@ -19,6 +19,10 @@ pub const DAY_ONLY: &str = "T-0709";
 /// A machine that was inspected and started this season, but whose hidden safety functions nobody has tested since the
 /// last: a safety task overdue.
 pub const SAFETY_OVERDUE: &str = "T-0217";
+/// A machine whose change of oil is owed and was put off, with a name, a day and a reason.
+pub const DEFERRED: &str = "T-0503";
+/// The task that was put off, as the sheet has it.
+pub const DEFERRED_TASK: &str = "engine_oil";
 /// A machine whose hour meter has been dead since last winter: its hours are estimates.
 pub const DEAD_METER: &str = "T-0123";
 /// A machine whose friction ring is worn out, and for which there is no other on its depot's shelf.
@@ -49,6 +53,8 @@ pub enum Case {
     DeadMeter,
     /// See [`SAFETY_OVERDUE`].
     SafetyOverdue,
+    /// See [`DEFERRED`].
+    Deferred,
     /// Not at its depot.
     Away(&'static str),
     /// Not inspected this season.
@@ -66,7 +72,7 @@ pub enum Case {
 }
 
 /// Depot, machine and what is out of the ordinary with it.
-const CASES: [(u8, u8, Case); 46] = [
+const CASES: [(u8, u8, Case); 47] = [
     (1, 7, Case::BeltLow),
     (1, 12, Case::NotInspected),
     (1, 15, Case::Away("at the rebuild shop")),
@@ -87,6 +93,7 @@ const CASES: [(u8, u8, Case); 46] = [
     (4, 8, Case::NotInspected),
     (4, 11, Case::WouldNotStart),
     (4, 16, Case::NoSpares),
+    (5, 3, Case::Deferred),
     (5, 8, Case::MeterBackwards),
     (5, 12, Case::NotInspected),
     (5, 15, Case::RingWornOut),
@@ -148,6 +155,7 @@ mod tests {
         assert_eq!(found(BATTERY_FLAT), Some(Case::BatteryFlat));
         assert_eq!(found(DAY_ONLY), Some(Case::DayOnly));
         assert_eq!(found(SAFETY_OVERDUE), Some(Case::SafetyOverdue));
+        assert_eq!(found(DEFERRED), Some(Case::Deferred));
         assert_eq!(found(DEAD_METER), Some(Case::DeadMeter));
         assert_eq!(found(PART_SHORT), Some(Case::RingWornOut));
     }

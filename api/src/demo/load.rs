@@ -14,11 +14,12 @@ use rimeyard_store::limited_use::{self, Admission};
 use rimeyard_store::meter_reading::{self, NewMeterReading};
 use rimeyard_store::snowfall::{self, NewSnowfall};
 use rimeyard_store::storm::{self, NewStorm};
+use rimeyard_store::task_done::{self, NewTaskDone};
 use rimeyard_store::unit::{self, NewUnit};
 use rimeyard_store::{Database, Depots, Result, Role, Tenant, feed, organisation, stock};
 use uuid::Uuid;
 
-use self::facts::{new_fittings, new_limited_use, new_meter_readings, new_unit};
+use self::facts::{new_fittings, new_limited_use, new_meter_readings, new_tasks, new_unit};
 use super::people::of_role;
 use super::plan::{Agency, Depot};
 
@@ -28,6 +29,8 @@ const DEPOTS_AT_ONCE: usize = 4;
 const UNITS_A_COMMIT: usize = 15;
 /// Fittings a commit: each ends what it takes the place of.
 const FITTINGS_A_COMMIT: usize = 240;
+/// Tasks done a commit.
+const TASKS_A_COMMIT: usize = 450;
 /// Movements of stock a commit.
 const MOVES_A_COMMIT: usize = 400;
 /// Meter readings a commit.
@@ -153,6 +156,13 @@ impl<P: Fn(&str)> Loading<'_, P> {
             for new in fittings.chunks(FITTINGS_A_COMMIT) {
                 feed::write(self.database, &person, &scopes, async |tx| {
                     fitted_part::fit_many(tx, new).await
+                })
+                .await?;
+            }
+            let tasks: Vec<(Uuid, NewTaskDone)> = theirs().flat_map(new_tasks).collect();
+            for new in tasks.chunks(TASKS_A_COMMIT) {
+                feed::write(self.database, &person, &scopes, async |tx| {
+                    task_done::record_many(tx, new).await
                 })
                 .await?;
             }

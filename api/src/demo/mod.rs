@@ -21,6 +21,7 @@ pub mod plan;
 mod present;
 mod rounds;
 mod shelves;
+mod tasks;
 mod truth;
 mod weather;
 mod years;

@@ -105,6 +105,8 @@ pub struct Machine {
     pub inspections: Vec<Inspection>,
     /// Readings of its hour meter and words of starts, oldest first.
     pub meter: Vec<MeterReading>,
+    /// Tasks of its sheet that were done, oldest first, beside those that an inspection answers.
+    pub tasks: Vec<TaskDone>,
     /// Use under stated limits.
     pub limited_use: Option<LimitedUse>,
 }
@@ -154,6 +156,19 @@ pub struct MeterReading {
     pub estimated: bool,
     /// Whether the machine started.
     pub started: Option<bool>,
+}
+
+/// A task of the sheet, done.
+#[derive(Debug, Clone)]
+pub struct TaskDone {
+    /// Its id.
+    pub id: Uuid,
+    /// Which.
+    pub task: String,
+    /// When.
+    pub at: Timestamp,
+    /// Hours on the meter.
+    pub run_hours: Option<f64>,
 }
 
 /// Use under stated limits.

@@ -260,41 +260,100 @@ pub(crate) async fn record_for(
         note: new.note.clone(),
         rev: 1,
     };
-    let row = (
-        task_done::org_id.eq(tx.org_id()),
-        task_done::id.eq(task.id),
-        task_done::unit_id.eq(task.unit_id),
-        task_done::depot_id.eq(task.depot_id),
-        task_done::task.eq(&task.task),
-        task_done::done.eq(task.done),
-        task_done::done_at.eq(task.done_at.to_diesel()),
-        task_done::received_at.eq(task.received_at.to_diesel()),
-        task_done::done_by.eq(task.done_by),
-        task_done::run_hours.eq(task.run_hours),
-        task_done::work_order_id.eq(task.work_order_id),
-        task_done::corrects.eq(task.corrects),
-        task_done::note.eq(&task.note),
-    );
-    diesel::insert_into(task_done::table)
-        .values(row)
-        .execute(&mut tx.connection())
-        .await?;
+    store(tx, std::slice::from_ref(&task)).await?;
     if let Some(mut old) = corrected {
         old.corrected_by = Some(task.id);
         old.rev = 2;
         tx.must_hold(old.depot_id)?;
         tx.publish(old.depot_id, kind::TASK_DONE, old.id, old.rev, &old)?;
     }
-    tx.publish(task.depot_id, kind::TASK_DONE, task.id, task.rev, &task)?;
-    tx.mark(task.depot_id);
-    tx.audit(
-        task.depot_id,
-        "record",
-        kind::TASK_DONE,
-        task.id,
-        json(&task)?,
-    );
     Ok(task)
+}
+
+/// Records tasks that were done, hundreds at a time, none of them a correction. Lock the scopes of the depots that their
+/// units stand at.
+///
+/// # Errors
+/// As [`record`]; the field begins with the place in the list: `[3].task`.
+pub async fn record_many(tx: &mut Write<'_>, new: &[(Uuid, NewTaskDone)]) -> Result<()> {
+    let units: Vec<Uuid> = new.iter().map(|(unit_id, _)| *unit_id).collect();
+    let machines = machines(tx, &units).await?;
+    let mut models: Vec<Uuid> = machines.values().map(|machine| machine.model_id).collect();
+    models.sort_unstable();
+    models.dedup();
+    let sheets = sheet::present(tx, &models).await?;
+    let mut tasks = Vec::with_capacity(new.len());
+    for (index, (unit_id, new)) in new.iter().enumerate() {
+        let field = |name: &str| format!("[{index}].{name}");
+        let machine = named(tx, &machines, *unit_id, &field("unit_id"))?;
+        if new.corrects.is_some() || !new.done {
+            return Err(Error::invalid(
+                field("corrects"),
+                "belongs to a correction; record those one by one",
+            ));
+        }
+        let sheet = sheets.get(&machine.model_id);
+        if sheet.and_then(|sheet| sheet.task(&new.task)).is_none() {
+            return Err(Error::invalid(
+                field("task"),
+                "is not a task of the unit's sheet",
+            ));
+        }
+        fields::optional_number(&field("run_hours"), new.run_hours, fields::RUN_HOURS)?;
+        if let Some(note) = &new.note {
+            fields::lines(&field("note"), note, 0..=2_000)?;
+        }
+        tasks.push(TaskDone {
+            id: fields::id(new.id)?,
+            unit_id: *unit_id,
+            depot_id: machine.depot_id,
+            task: new.task.clone(),
+            done: true,
+            done_at: fields::instant(&field("done_at"), new.done_at)?,
+            received_at: clock::now(),
+            done_by: tx.person_id()?,
+            run_hours: new.run_hours,
+            work_order_id: None,
+            corrects: None,
+            corrected_by: None,
+            note: new.note.clone(),
+            rev: 1,
+        });
+    }
+    store(tx, &tasks).await
+}
+
+/// Keeps new facts and publishes them.
+async fn store(tx: &mut Write<'_>, tasks: &[TaskDone]) -> Result<()> {
+    let org_id = tx.org_id();
+    let row = |task: &TaskDone| {
+        (
+            task_done::org_id.eq(org_id),
+            task_done::id.eq(task.id),
+            task_done::unit_id.eq(task.unit_id),
+            task_done::depot_id.eq(task.depot_id),
+            task_done::task.eq(task.task.clone()),
+            task_done::done.eq(task.done),
+            task_done::done_at.eq(task.done_at.to_diesel()),
+            task_done::received_at.eq(task.received_at.to_diesel()),
+            task_done::done_by.eq(task.done_by),
+            task_done::run_hours.eq(task.run_hours),
+            task_done::work_order_id.eq(task.work_order_id),
+            task_done::corrects.eq(task.corrects),
+            task_done::note.eq(task.note.clone()),
+        )
+    };
+    diesel::insert_into(task_done::table)
+        .values(tasks.iter().map(row).collect::<Vec<_>>())
+        .execute(&mut tx.connection())
+        .await?;
+    for task in tasks {
+        tx.publish(task.depot_id, kind::TASK_DONE, task.id, task.rev, task)?;
+        tx.mark(task.depot_id);
+        let what = json(task)?;
+        tx.audit(task.depot_id, "record", kind::TASK_DONE, task.id, what);
+    }
+    Ok(())
 }
 
 async fn corrected(

@@ -5,6 +5,7 @@ use rimeyard_store::fitted_part::NewFitting;
 use rimeyard_store::inspection::{NewInspection, NewReading};
 use rimeyard_store::limited_use::NewLimitedUse;
 use rimeyard_store::meter_reading::NewMeterReading;
+use rimeyard_store::task_done::NewTaskDone;
 use rimeyard_store::unit::NewUnit;
 use uuid::Uuid;
 
@@ -78,6 +79,21 @@ pub(super) fn new_meter_readings(machine: &Machine) -> impl Iterator<Item = NewM
         started: reading.started,
         corrects: None,
         note: None,
+    })
+}
+
+pub(super) fn new_tasks(machine: &Machine) -> impl Iterator<Item = (Uuid, NewTaskDone)> {
+    machine.tasks.iter().map(|task| {
+        let new = NewTaskDone {
+            id: Some(task.id),
+            task: task.task.clone(),
+            done: true,
+            done_at: task.at,
+            run_hours: task.run_hours,
+            note: None,
+            corrects: None,
+        };
+        (machine.id, new)
     })
 }
 

@@ -11,6 +11,7 @@ use rimeyard_rules::facts::InspectionKind;
 use rimeyard_rules::order::State;
 use rimeyard_rules::sheet::Effect;
 use rimeyard_rules::verdict::Verdict;
+use rimeyard_store::deferral::{self, NewDeferral};
 use rimeyard_store::inspection::{self, JudgedReading};
 use rimeyard_store::work_order::{
     self, Downtime, Filter, NewOrderLine, NewUse, NewWorkOrder, OrderLineChange, WorkOrder,
@@ -231,6 +232,19 @@ impl<P: Fn(&str)> Loading<'_, P> {
                 })
                 .await?;
             }
+            if case == Case::Deferred {
+                let lead = self.lead(depot);
+                let new = NewDeferral {
+                    id: None,
+                    task: cases::DEFERRED_TASK.to_owned(),
+                    until: deferred_until(&zone),
+                    reason: "Winter oil is on order; done with the next visit.".to_owned(),
+                };
+                feed::write(self.database, &lead, &[depot_id], async |tx| {
+                    deferral::put_off(tx, machine.id, &new).await
+                })
+                .await?;
+            }
             let steps = steps(case, number, technician.person_id, today);
             feed::write(self.database, &technician, &[depot_id], async |tx| {
                 let Some(mut order) = work_order::list(tx, of_machine, None, 200).await?.pop()
@@ -267,6 +281,12 @@ fn proof<'a>(machine: &'a Machine, order: &WorkOrder) -> Option<&'a Inspection> 
         .inspections
         .iter()
         .find(|inspection| inspection.at == last)
+}
+
+/// Three weeks from today: nobody puts a task off to a day that is past, whatever day the demo stands at.
+fn deferred_until(zone: &TimeZone) -> Date {
+    let today = zone.to_datetime(Timestamp::now()).date();
+    today.saturating_add(21.days())
 }
 
 /// Whether an inspection has everything serviceable that it answers of an order's findings.
