@@ -38,6 +38,7 @@ pub fn present(machine: &mut Machine<'_>, case: Option<Case>, storm: &Storm) {
             backwards(machine);
         }
         Some(Case::WouldNotStart) => {
+            test_safety(machine);
             let at = lately(machine, 36);
             machine.report(at, Some(false));
         }

@@ -118,6 +118,34 @@ pub async fn dead_meter(manager: &Actor) {
     assert!(orders.iter().any(renew), "{orders:#?}");
 }
 
+/// A safety task overdue, and with it a machine that is not proven; a task put off by somebody, until a day, for a reason.
+pub async fn owed(manager: &Actor) {
+    let of = async |tag: &str, state: &str| {
+        let id = by_tag(manager, tag).await["unit_id"].clone();
+        let id = id.as_str().expect("an id");
+        all(
+            manager,
+            &format!("/v1/due?unit_id={id}&state={state}&limit=200"),
+        )
+        .await
+    };
+    let mut overdue = of(cases::SAFETY_OVERDUE, "overdue").await;
+    overdue.extend(of(cases::SAFETY_OVERDUE, "long_overdue").await);
+    assert!(
+        overdue.iter().any(|task| task["safety"] == true),
+        "{overdue:#?}"
+    );
+    assert_eq!(
+        by_tag(manager, cases::SAFETY_OVERDUE).await["status"],
+        "unproven"
+    );
+    let put_off = of(cases::DEFERRED, "deferred").await;
+    assert_eq!(put_off[0]["task"], cases::DEFERRED_TASK, "{put_off:#?}");
+    assert!(put_off[0]["deferred_until"].is_string());
+    let text = put_off[0]["text"].as_str().expect("a text");
+    assert!(text.contains("by Dagny Thornwether"), "{text}");
+}
+
 /// Orders in every state, and years of those that are closed: who, how long, with what, how proved, how long missed.
 pub async fn orders(manager: &Actor, now: Timestamp) {
     let orders = all(manager, "/v1/work-orders?limit=200").await;
