@@ -130,7 +130,7 @@ pub async fn owed(manager: &Actor) {
         .await
     };
     let mut overdue = of(cases::SAFETY_OVERDUE, "overdue").await;
-    overdue.extend(of(cases::SAFETY_OVERDUE, "long_overdue").await);
+    overdue.extend(of(cases::SAFETY_OVERDUE, "long%20overdue").await);
     assert!(
         overdue.iter().any(|task| task["safety"] == true),
         "{overdue:#?}"
