@@ -34,6 +34,11 @@ fn the_tour_of_the_readme_runs() {
         "\"renew after the season\"",
         "\"unserviceable\"",
         "\"status\":\"held\"",
+        "\"work\":\"blow\"",
+        "\"state\":\"waits for parts\"",
+        "\"best_before\"",
+        "\"state\":\"refused\"",
+        "\"state\":\"applied\"",
         "\"corrected_gravity\":1.22",
         "\"digest\"",
     ] {
