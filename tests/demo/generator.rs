@@ -79,6 +79,19 @@ fn it_is_as_large_as_promised_and_nothing_lies_in_the_future() {
         );
 
         let mut ids = BTreeSet::new();
+        for depot in &agency.depots {
+            for one in &depot.stock {
+                assert!(
+                    one.happened_at <= now && ids.insert(one.id.expect("an id")),
+                    "{date}: booked at {}",
+                    one.happened_at
+                );
+            }
+            let zone = jiff::tz::TimeZone::get(&depot.depot.zone).expect("a zone");
+            let days: BTreeSet<Date> = depot.snowfall.iter().map(|day| day.on).collect();
+            assert_eq!(days.len(), depot.snowfall.len(), "{date}: each day once");
+            assert!(days.last() < Some(&zone.to_datetime(now).date()), "{date}");
+        }
         for machine in machines(&agency) {
             let tag = &machine.tag;
             assert!(ids.insert(machine.id), "{date}: {tag}");
@@ -101,6 +114,14 @@ fn it_is_as_large_as_promised_and_nothing_lies_in_the_future() {
                     reading.at <= now && ids.insert(reading.id),
                     "{date}: {tag} read at {}",
                     reading.at
+                );
+            }
+            for task in &machine.tasks {
+                assert!(
+                    task.at <= now && ids.insert(task.id),
+                    "{date}: {tag}: {} done at {}",
+                    task.task,
+                    task.at
                 );
             }
             for fitting in &machine.fittings {

@@ -4,6 +4,7 @@
 mod facts;
 mod orders;
 mod paper;
+mod present;
 
 use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicUsize, Ordering};

@@ -13,6 +13,7 @@ mod catalogue;
 mod draw;
 mod fleet;
 mod gauge;
+mod ground;
 mod load;
 mod machine;
 mod noting;
