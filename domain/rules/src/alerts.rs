@@ -20,7 +20,10 @@ pub(crate) use signals::signals;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub enum AlertKind {
-    /// Tasks of a unit are overdue.
+    /// Tasks of a unit that are there for safety are overdue.
+    #[serde(rename = "safety task overdue")]
+    SafetyTaskOverdue,
+    /// Other tasks of a unit are overdue.
     #[serde(rename = "task overdue")]
     TaskOverdue,
     /// A unit is held: a hold tag or an open safety finding.
@@ -78,6 +81,15 @@ pub enum Severity {
 }
 
 impl Severity {
+    /// As it is said and stored.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Severity::Notice => "notice",
+            Severity::Warning => "warning",
+            Severity::Urgent => "urgent",
+        }
+    }
+
     /// How long an alert may stand unacknowledged before the district is told (district default).
     fn patience(self) -> SignedDuration {
         SignedDuration::from_hours(match self {
@@ -128,7 +140,7 @@ pub struct OpenAlert {
     pub kind: AlertKind,
     /// What it is about.
     pub subject_id: Uuid,
-    /// How bad it was at its worst.
+    /// How bad it is.
     pub severity: Severity,
     /// Said for people.
     pub text: String,
@@ -220,16 +232,17 @@ pub fn next(open: &[OpenAlert], signals: &[Signal], as_of: Timestamp) -> Next {
     next
 }
 
-/// An open alert whose cause still stands: raised where it is worse than before, and then nobody has taken it up yet; never
-/// lowered; told to the district when its time is over.
+/// An open alert whose cause still stands: as bad as its cause is now; where that is worse than before, nobody has taken it
+/// up yet and the district has not been told. It is told when the alert's time is over.
 fn kept(alert: &OpenAlert, signal: &Signal, as_of: Timestamp) -> OpenAlert {
     let mut now = alert.clone();
     if let Some((severity, text)) = &signal.raised {
         if *severity > now.severity {
-            now.severity = *severity;
             now.raised_at = as_of;
             now.acknowledged = false;
+            now.escalated_at = None;
         }
+        now.severity = *severity;
         now.text.clone_from(text);
     }
     if now.escalates_at().is_some_and(|at| at <= as_of) {

@@ -129,6 +129,18 @@ pub enum State {
 }
 
 impl State {
+    /// As it is said and stored.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            State::NotDue => "not due",
+            State::Deferred => "deferred",
+            State::Coming => "coming",
+            State::Due => "due",
+            State::Overdue => "overdue",
+            State::LongOverdue => "long overdue",
+        }
+    }
+
     /// How urgent, 0 to 5, as the states are ordered.
     pub fn rank(self) -> i16 {
         self as i16
@@ -256,10 +268,10 @@ fn owed(
                 .filter(|storm| storm.hours >= *at_least_h && storm.ended_on >= facts.since.on)
                 .filter(|storm| last.is_none_or(|last| last < storm.ended_on))
                 .min_by_key(|storm| storm.ended_on)?;
-            let interval = i32::from(*within_days);
+            let within = i32::from(*within_days);
             dated(
-                days_after(storm.ended_on, interval)?,
-                interval,
+                days_after(storm.ended_on, within)?,
+                within.max(STORM_INTERVAL_DAYS),
                 tolerance,
                 today,
             )
@@ -360,6 +372,10 @@ fn dated(on: Date, interval: i32, tolerance: f64, today: Date) -> Option<Owed> {
         at_hours: None,
     })
 }
+
+/// What is due a day or two after a storm has no interval of its own: it is overdue a tenth of a week later, and long overdue
+/// after half of it (district default).
+const STORM_INTERVAL_DAYS: i32 = 7;
 
 /// Where it stands, `late` intervals after it was due (negative: before).
 fn state(late: f64, tolerance: f64) -> State {

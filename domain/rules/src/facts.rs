@@ -79,6 +79,17 @@ pub struct OrderFacts {
     pub planned_for: Option<Date>,
     /// When it was opened.
     pub opened_at: Timestamp,
+    /// The fault that somebody reported with it.
+    pub fault: Option<Fault>,
+}
+
+/// What somebody noticed wrong with a machine.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fault {
+    /// In their words.
+    pub symptom: String,
+    /// When it was noticed.
+    pub at: Timestamp,
 }
 
 /// A part that open orders want.

@@ -117,6 +117,7 @@ pub struct UnitDocument {
     /// Its parts and what to do about them, most urgent first.
     pub parts: Vec<PartState>,
     /// Its sheet's tasks and when they are due, most urgent first.
+    #[serde(default)]
     pub tasks: Vec<TaskState>,
 }
 

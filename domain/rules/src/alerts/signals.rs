@@ -36,7 +36,8 @@ pub(crate) fn signals(
     let facts = shared.facts;
     let of_units = facts.units.iter().zip(units).flat_map(|(unit, state)| {
         [
-            tasks(state),
+            tasks(state, true),
+            tasks(state, false),
             held(state),
             parts(shared, state),
             battery(shared, unit),
@@ -61,23 +62,26 @@ fn of_unit(kind: AlertKind, unit_id: Uuid, severity: Severity, text: String) -> 
     }
 }
 
-fn tasks(state: &UnitState) -> Option<Signal> {
+/// Those for safety by themselves: whoever has taken up the greasing has not taken up the guards.
+fn tasks(state: &UnitState, safety: bool) -> Option<Signal> {
     let tasks = state.document.tasks.iter();
-    let overdue: Vec<_> = tasks.filter(|task| task.state >= State::Overdue).collect();
+    let overdue: Vec<_> = tasks
+        .filter(|task| task.safety == safety && task.state >= State::Overdue)
+        .collect();
     let severity = overdue.iter().map(|task| match task.state {
-        _ if task.safety => Severity::Urgent,
+        _ if safety => Severity::Urgent,
         State::LongOverdue => Severity::Warning,
         _ => Severity::Notice,
     });
     let severity = severity.max()?;
     let titles: Vec<&str> = overdue.iter().map(|task| task.title.as_str()).collect();
-    let text = format!("{}: overdue: {}", state.document.tag, listed(&titles));
-    Some(of_unit(
-        AlertKind::TaskOverdue,
-        state.unit_id,
-        severity,
-        text,
-    ))
+    let (kind, what) = if safety {
+        (AlertKind::SafetyTaskOverdue, "overdue, for safety")
+    } else {
+        (AlertKind::TaskOverdue, "overdue")
+    };
+    let text = format!("{}: {what}: {}", state.document.tag, listed(&titles));
+    Some(of_unit(kind, state.unit_id, severity, text))
 }
 
 fn held(state: &UnitState) -> Option<Signal> {
@@ -137,13 +141,25 @@ fn silent(shared: &Shared<'_>, unit: &UnitFacts) -> Option<Signal> {
     let inspections = unit.inspections.iter().map(|one| one.at);
     let starts = unit.starts.iter().map(|one| one.at);
     let meter = unit.meter.iter().map(|one| one.at);
+    let done = unit.tasks_done.iter().map(|done| done.at);
+    let holds = unit.holds.iter().map(|hold| hold.placed_at);
+    let orders = shared.facts.orders.iter();
+    let orders = orders.filter(|order| order.unit_id == unit.id);
     let heard = inspections
         .chain(starts)
         .chain(meter)
+        .chain(done)
+        .chain(holds)
+        .chain(orders.map(|order| order.opened_at))
         .chain(unit.kept_since);
     let heard = heard.filter(|at| *at <= shared.as_of).max()?;
     let zone = &shared.facts.zone;
-    let days = days_between(zone.to_datetime(heard).date(), shared.today);
+    // In summer nobody expects word of it.
+    let from = zone
+        .to_datetime(heard)
+        .date()
+        .max(shared.snow_days.this_season.starts);
+    let days = days_between(from, shared.today);
     (days > SILENT_DAYS).then(|| {
         let text = format!(
             "{}: nothing heard of it since {}",

@@ -69,16 +69,18 @@ fn it_is_opened_raised_kept_and_cleared_and_then_a_new_one() {
         (raised.id, raised.severity, raised.raised_at),
         (first.id, Severity::Warning, at(2))
     );
-    // Never lowered; what is said follows the facts.
+    // As bad as its cause is now, and worse again it is raised again.
     let better = see(Some(Some(Severity::Notice)), 3).remove(0);
     assert_eq!(
         (better.severity, better.text.as_str(), better.raised_at),
-        (Severity::Warning, "Notice", at(2))
+        (Severity::Notice, "Notice", at(2))
     );
     // Between the floor and the floor with hysteresis it stays as it is.
     assert_eq!(see(Some(None), 4), [better]);
-    assert!(see(None, 5).is_empty());
-    let again = see(Some(Some(Severity::Notice)), 6).remove(0);
+    let worse = see(Some(Some(Severity::Urgent)), 5).remove(0);
+    assert_eq!((worse.id, worse.raised_at), (first.id, at(5)));
+    assert!(see(None, 6).is_empty());
+    let again = see(Some(Some(Severity::Notice)), 7).remove(0);
     assert_ne!(again.id, first.id);
     assert_eq!(again.severity, Severity::Notice);
 }

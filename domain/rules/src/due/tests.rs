@@ -252,7 +252,7 @@ fn after_a_storm_it_ran_in() {
     assert_eq!(next(&[]), (State::LongOverdue, Some(date(2025, 12, 7))));
     assert_eq!(
         next(&[at(2025, 12, 6)]),
-        (State::NotDue, Some(date(2025, 12, 22)))
+        (State::Coming, Some(date(2025, 12, 22)))
     );
     assert_eq!(next(&[at(2025, 12, 20)]), (State::NotDue, None));
 }

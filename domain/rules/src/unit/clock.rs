@@ -6,6 +6,7 @@ use super::Shared;
 use super::going_dead::GoingDead;
 use crate::facts::{FittedPartFacts, Fitting, UnitFacts};
 use crate::hours::Usage;
+use crate::season::date_of;
 use crate::sheet::{Clock, Exposure, LifeSpec, Sheet};
 use crate::snow_days::DaysOfUse;
 use crate::timeline::{Timeline, day_in};
@@ -61,7 +62,12 @@ impl<'a> UnitClock<'a> {
         let used = |from: i32, until: i32| {
             prior.prior_hours_per_day * f64::from(days.between(0, from, until))
         };
-        let timeline = Timeline::new(&unit.meter, unit.acquired_on, shared.as_of, zone, used);
+        // Of what came nobody knows when, hours are counted from the day it was first heard of.
+        let came = unit.acquired_on.or_else(|| {
+            let since = unit.kept_since?.min(shared.as_of);
+            Some(date_of(day_in(since, zone)))
+        });
+        let timeline = Timeline::new(&unit.meter, came, shared.as_of, zone, used);
         let (run_hours, days_of_use) = timeline.use_so_far(days);
         let tried = unit.starts.iter().map(|start| (start.at, start.started));
         // The loader may leave the newest reading of the start check among the readings only.

@@ -30,7 +30,7 @@ pub struct Proof {
     pub runs_out_at: Option<Timestamp>,
 }
 
-/// What has not been shown since 1 July, or since it was stored.
+/// What has not been shown since 1 July, since it was stored, or since somebody reported a fault.
 pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) -> Vec<String> {
     let zone = &shared.facts.zone;
     let began = Winter::of(shared.today).starts();
@@ -69,26 +69,53 @@ pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) ->
             None => format!("no proof start since {}: {last}", day(began)),
         });
     }
+    // What would not start is known to be dead: its chance says so, and more than that it is unproven.
+    if clock.found_dead().is_none() {
+        missing.extend(faults(unit, shared));
+    }
     missing
+}
+
+/// Faults of open orders that nobody has looked into since: what was proven before is not proven any more. A look at one
+/// thing is not enough: an inspection after the repair is, or every safety and stop check answered.
+fn faults(unit: &UnitFacts, shared: &Shared<'_>) -> Vec<String> {
+    let orders = shared.facts.orders.iter();
+    let reported = orders.filter(|order| order.unit_id == unit.id);
+    let reported = reported.filter_map(|order| order.fault.as_ref());
+    let repaired = unit
+        .inspections
+        .iter()
+        .filter(|one| one.kind == InspectionKind::AfterRepair && one.at <= shared.as_of);
+    let repaired = repaired.map(|one| one.at).max();
+    let since = reported.filter(|fault| {
+        let answered_since = |check: &str| {
+            latest(unit, check)
+                .is_some_and(|reading| reading.at <= shared.as_of && reading.at > fault.at)
+        };
+        fault.at <= shared.as_of
+            && repaired.is_none_or(|repaired| repaired <= fault.at)
+            && !unanswered(unit, shared, answered_since).is_empty()
+    });
+    let said = since.map(|fault| {
+        format!(
+            "reported on {}: {}; not inspected since",
+            day_of(fault.at, &shared.facts.zone),
+            fault.symptom
+        )
+    });
+    said.collect()
 }
 
 /// Which safety and stop checks of the sheet nobody has answered since 1 July: a look at one thing is no inspection. The
 /// proof start is asked for by itself.
 fn not_answered(unit: &UnitFacts, shared: &Shared<'_>, began: Date) -> Option<String> {
-    let sheet = shared.facts.sheets.get(&unit.model)?;
     let first_day = day_number(began);
     let answered = |check: &str| {
         latest(unit, check).is_some_and(|reading| {
             reading.at <= shared.as_of && day_in(reading.at, &shared.facts.zone) >= first_day
         })
     };
-    let checks = sheet.checks.iter();
-    let open: Vec<&str> = checks
-        .filter(|check| check.effect.takes_out() && check.check != sheet.start.check)
-        .filter(|check| sheet.check_concerns(&check.check, unit.rigging))
-        .filter(|check| !answered(&check.check))
-        .map(|check| check.title.as_str())
-        .collect();
+    let open = unanswered(unit, shared, answered);
     let (said, more) = open.split_at(open.len().min(NAMED));
     let more = match more.len() {
         0 => String::new(),
@@ -101,6 +128,24 @@ fn not_answered(unit: &UnitFacts, shared: &Shared<'_>, began: Date) -> Option<St
             said.join("; ")
         )
     })
+}
+
+/// The titles of the safety and stop checks that concern the unit and are not `answered`, the proof start apart.
+fn unanswered<'s>(
+    unit: &UnitFacts,
+    shared: &Shared<'s>,
+    answered: impl Fn(&str) -> bool,
+) -> Vec<&'s str> {
+    let Some(sheet) = shared.facts.sheets.get(&unit.model) else {
+        return Vec::new();
+    };
+    let checks = sheet.checks.iter();
+    checks
+        .filter(|check| check.effect.takes_out() && check.check != sheet.start.check)
+        .filter(|check| sheet.check_concerns(&check.check, unit.rigging))
+        .filter(|check| !answered(&check.check))
+        .map(|check| check.title.as_str())
+        .collect()
 }
 
 /// Unanswered checks that are named; of more only the number is said.

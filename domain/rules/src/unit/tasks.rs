@@ -149,7 +149,15 @@ fn done_of(
         .iter()
         .filter(|path| path.how == Fitting::Renewed && Some(&path.part) == task.renews.as_ref());
     let renewed = renewed.filter_map(|path| Some((path.fitted_at?, path.fitted_hours)));
-    let done = said.chain(renewed).filter(|(at, _)| *at <= shared.as_of);
+    // A start is a proof start, whoever noted it and how.
+    let sheet = shared.facts.sheets.get(&unit.model);
+    let is_start = sheet.is_some_and(|sheet| task.checks.as_slice() == [sheet.start.check.clone()]);
+    let starts = unit.starts.iter().filter(|start| is_start && start.started);
+    let starts = starts.map(|start| (start.at, None));
+    let done = said
+        .chain(renewed)
+        .chain(starts)
+        .filter(|(at, _)| *at <= shared.as_of);
     let mut done: Vec<Done> = done
         .map(|(at, hours)| Done {
             on: date_of(day_in(at, &shared.facts.zone)),
@@ -177,12 +185,17 @@ fn state_of(
     last: Option<Done>,
     deferral: Option<&DeferralFacts>,
 ) -> TaskState {
-    // The trigger that decides: the most urgent, among equals the earliest.
+    // The trigger that decides: once something is owed the most urgent, until then the earliest.
     let told = found.triggers.iter().zip(&task.triggers);
     let told = told.filter_map(|(owed, trigger)| Some((owed.as_ref()?, trigger)));
     let decides = told.min_by(|(a, _), (b, _)| {
         let date = |owed: &crate::due::Owed| owed.on.unwrap_or(Date::MAX);
-        b.state.cmp(&a.state).then_with(|| date(a).cmp(&date(b)))
+        let urgency = if found.state >= State::Due {
+            b.state.cmp(&a.state)
+        } else {
+            std::cmp::Ordering::Equal
+        };
+        urgency.then_with(|| date(a).cmp(&date(b)))
     });
     let owed = decides.map(|(owed, _)| owed);
     TaskState {

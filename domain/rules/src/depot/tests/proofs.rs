@@ -1,6 +1,7 @@
 //! Starts, and what proves a machine.
 
 use super::*;
+use crate::facts::{Fault, InspectionFacts, InspectionKind, OrderFacts, StartFacts};
 
 /// Section 6 by hand: alpha 4, beta 1900 days, 0.99 at once; 240 days of standing.
 #[test]
@@ -283,4 +284,57 @@ fn a_half_charged_battery_makes_a_machine_go_dead_sooner() {
     let chance = evaluate(&facts, now()).units[0].inputs.factors[0].chance;
     let by_hand = 0.99 * (1900.0_f64 / (1900.0 + 1.5 * 7.0)).powi(4);
     assert!((chance - by_hand).abs() < 1e-12, "{chance} {by_hand}");
+}
+
+#[test]
+fn a_fault_that_somebody_reports_takes_the_proof_until_it_is_looked_at() {
+    let unit = fresh_unit(1, 100.0);
+    let mut facts = depot(vec![unit.clone()]);
+    facts.duties = vec![duty("walks", 500.0, None)];
+    let before = evaluate(&facts, now());
+    facts.orders = vec![OrderFacts {
+        id: uuid::Uuid::from_u128(8),
+        unit_id: unit.id,
+        tag: unit.tag.clone(),
+        title: "will not throw".to_owned(),
+        planned_for: None,
+        opened_at: at("2025-11-24T12:00:00Z"),
+        fault: Some(Fault {
+            symptom: "will not throw".to_owned(),
+            at: at("2025-11-24T11:00:00Z"),
+        }),
+    }];
+    let state = |facts: &DepotFacts| evaluate(facts, now());
+    let reported = state(&facts);
+    let document = &reported.units[0].document;
+    assert_eq!(document.status, Status::Unproven);
+    assert!(
+        document
+            .summary
+            .contains("reported on 24 Nov 2025: will not throw; not inspected since"),
+        "{}",
+        document.summary
+    );
+    assert!(reported.depot.document.score < before.depot.document.score);
+
+    // What would not start is not ready, and that is known.
+    let mut dead = facts.clone();
+    dead.units[0].starts.push(StartFacts {
+        at: at("2025-11-24T11:00:00Z"),
+        started: false,
+        by: "an operator".to_owned(),
+    });
+    assert_eq!(state(&dead).units[0].document.status, Status::NotReady);
+    // Another machine's fault is not this one's.
+    let mut other = facts.clone();
+    other.orders[0].unit_id = uuid::Uuid::from_u128(9);
+    assert_eq!(state(&other).units[0].document.status, Status::Ready);
+    // Looked at, it stands as the readings say.
+    facts.units[0].inspections.push(InspectionFacts {
+        id: uuid::Uuid::from_u128(6),
+        kind: InspectionKind::AfterRepair,
+        at: at("2025-11-24T18:00:00Z"),
+        by: "a technician".to_owned(),
+    });
+    assert_eq!(state(&facts).units[0].document.status, Status::Ready);
 }
