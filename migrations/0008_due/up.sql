@@ -78,6 +78,7 @@ create table alert (
 create unique index alert_one_open on alert (org_id, depot_id, kind, subject_id) where cleared_at is null;
 create index on alert (org_id, depot_id, id);
 create index on alert (org_id, unit_id);
+create index alert_open on alert (org_id, id) where cleared_at is null;
 create index on alert (org_id, acknowledged_by);
 
 -- The tasks of a unit as its published document has them, and how urgent the worst is (0 not due .. 5 long overdue), so
@@ -102,3 +103,6 @@ begin
 end $$;
 grant select, insert on task_done to rimeyard_app;
 grant select, insert, update on deferral, alert to rimeyard_app;
+
+-- Whatever is stored says nothing of tasks yet.
+update mark set due_at = now(), gen = gen + 1;

@@ -106,6 +106,10 @@ fn differences(stored: &DepotResult, fresh: &DepotResult) -> Vec<String> {
             stored.valid_until, fresh.valid_until
         ));
     }
+    // The facts bring the alerts that are open: recomputed, nothing may become of them.
+    if !fresh.alerts.is_empty() {
+        found.push(format!("alerts as recomputed: {:?}", fresh.alerts));
+    }
     compare(&mut found, "the depot", &stored.depot, &fresh.depot);
     let of = |result: &DepotResult| -> BTreeMap<Uuid, Computed> {
         result.units.iter().cloned().collect()

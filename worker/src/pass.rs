@@ -85,6 +85,13 @@ pub async fn pass(database: &Database, settings: &Settings) -> Result<Pass> {
         settings.lease,
     )
     .await?;
+    // Who is parked without a word, because it takes its worker down with it, is told of before it does so again.
+    for claim in claims
+        .iter()
+        .filter(|one| one.attempts > mark::ATTEMPTS_MAX)
+    {
+        alert::tell_parked(database, claim.org_id, claim.depot_id, claim.as_of).await?;
+    }
     let mut by_organisation: BTreeMap<Uuid, Vec<Claim>> = BTreeMap::new();
     for claim in claims {
         by_organisation.entry(claim.org_id).or_default().push(claim);

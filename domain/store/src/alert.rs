@@ -32,7 +32,7 @@ pub struct Alert {
     pub subject_id: Uuid,
     /// The unit, if it is about one.
     pub unit_id: Option<Uuid>,
-    /// How bad it was at its worst.
+    /// How bad it is.
     pub severity: Severity,
     /// Said for people.
     pub text: String,
@@ -141,6 +141,45 @@ pub async fn list(
     after: Option<Uuid>,
     limit: i64,
 ) -> Result<Vec<Alert>> {
+    let mut query = narrowed(tx, filter)?;
+    if let Some(after) = after {
+        query = query.filter(alert::id.gt(after));
+    }
+    let query = query.select(Row::as_select()).order(alert::id).limit(limit);
+    let rows: Vec<Row> = query.load(&mut tx.connection()).await?;
+    rows.into_iter().map(Row::alert).collect()
+}
+
+/// At most `limit` alerts that the tenant may see, the worst first and of those the latest.
+///
+/// # Errors
+/// Those of the database.
+pub async fn worst(tx: &Tx<'_>, filter: Filter, limit: i64) -> Result<Vec<Alert>> {
+    use diesel::dsl::case_when;
+    use diesel::sql_types::Integer;
+
+    let rank = case_when::<_, _, Integer>(alert::severity.eq(Severity::Urgent.as_str()), 0)
+        .when(alert::severity.eq(Severity::Warning.as_str()), 1)
+        .otherwise(2);
+    let query = narrowed(tx, filter)?.select(Row::as_select());
+    let query = query.order((rank, alert::raised_at.desc(), alert::id));
+    let rows: Vec<Row> = query.limit(limit).load(&mut tx.connection()).await?;
+    rows.into_iter().map(Row::alert).collect()
+}
+
+/// One alert that the tenant may see.
+///
+/// # Errors
+/// [`Error::NotFound`].
+pub async fn find(tx: &Tx<'_>, id: Uuid) -> Result<Alert> {
+    let query = visible(tx)
+        .filter(alert::id.eq(id))
+        .select(Row::as_select());
+    let row: Row = query.first(&mut tx.connection()).await?;
+    row.alert()
+}
+
+fn narrowed<'a>(tx: &Tx<'_>, filter: Filter) -> Result<alert::BoxedQuery<'a, Pg>> {
     let mut query = visible(tx);
     if let Some(depot_id) = filter.depot_id {
         query = query.filter(alert::depot_id.eq(depot_id));
@@ -166,24 +205,7 @@ pub async fn list(
         Some(false) => query.filter(alert::acknowledged_at.is_null()),
         None => query,
     };
-    if let Some(after) = after {
-        query = query.filter(alert::id.gt(after));
-    }
-    let query = query.select(Row::as_select()).order(alert::id).limit(limit);
-    let rows: Vec<Row> = query.load(&mut tx.connection()).await?;
-    rows.into_iter().map(Row::alert).collect()
-}
-
-/// One alert that the tenant may see.
-///
-/// # Errors
-/// [`Error::NotFound`].
-pub async fn find(tx: &Tx<'_>, id: Uuid) -> Result<Alert> {
-    let query = visible(tx)
-        .filter(alert::id.eq(id))
-        .select(Row::as_select());
-    let row: Row = query.first(&mut tx.connection()).await?;
-    row.alert()
+    Ok(query)
 }
 
 fn visible<'a>(tx: &Tx<'_>) -> alert::BoxedQuery<'a, Pg> {

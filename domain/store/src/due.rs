@@ -12,7 +12,6 @@ use rimeyard_rules::unit::tasks::TaskState;
 use serde::Serialize;
 use uuid::Uuid;
 
-use crate::json::word;
 use crate::{Error, Result, Tx, prepared};
 
 /// A task of a unit, as last computed.
@@ -96,7 +95,6 @@ pub async fn list(
     after: Option<&Place>,
     limit: i64,
 ) -> Result<Vec<UnitTask>> {
-    let state = filter.state.map(|state| word(&state)).transpose()?;
     let after_on = after.map(|place| place.on.map_or(NEVER.to_owned(), |on| on.to_string()));
     let rows: Vec<Row> = prepared(
         diesel::sql_query(
@@ -118,7 +116,7 @@ pub async fn list(
         .bind::<Nullable<SqlUuid>, _>(filter.depot_id)
         .bind::<Nullable<SqlUuid>, _>(filter.unit_id)
         .bind::<Nullable<SmallInt>, _>(filter.state.map(State::rank))
-        .bind::<Nullable<Text>, _>(state)
+        .bind::<Nullable<Text>, _>(filter.state.map(State::as_str))
         .bind::<Nullable<Date>, _>(filter.until.map(|until| until.to_diesel()))
         .bind::<Nullable<Text>, _>(after_on)
         .bind::<Nullable<SqlUuid>, _>(after.map(|place| place.unit_id))

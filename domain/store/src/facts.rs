@@ -68,7 +68,7 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
         tasks::done(tx, &asked),
         tasks::deferrals(tx, &asked),
         alert::open(tx, &granted),
-        work::orders(tx, &granted),
+        work::orders(tx, &granted, &asked),
         work::wanted(tx, &granted),
     )?;
     for unit in units {

@@ -21,6 +21,7 @@ mod follow;
 mod lines;
 mod outlook;
 mod parts;
+mod propose;
 mod store;
 mod tasks;
 mod update;
@@ -30,6 +31,7 @@ pub(crate) use find::none_open;
 pub use find::{Filter, find, list};
 pub(crate) use follow::{Found, follow};
 pub use outlook::{Elsewhere, OrderShown, PartOutlook, shown};
+pub use propose::{Proposal, ProposedLine, ProposedOrder, propose};
 pub(crate) use store::touch;
 pub use update::{update, update_as_of};
 

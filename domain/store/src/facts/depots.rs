@@ -150,8 +150,10 @@ pub(super) async fn units(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Vec<UnitRow
         diesel::sql_query(
             "select id, depot_id, model_id, tag, rigging, away, acquired_on,
                     least(created_at,
-                          (select min(took_effect_at) from inspection i where i.org_id = u.org_id and i.unit_id = u.id),
-                          (select min(took_effect_at) from meter_reading m where m.org_id = u.org_id and m.unit_id = u.id)
+                          (select min(took_effect_at) from inspection i where i.org_id = u.org_id and i.unit_id = u.id
+                             and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)),
+                          (select min(took_effect_at) from meter_reading m where m.org_id = u.org_id and m.unit_id = u.id
+                             and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id))
                     ) as kept_since
              from unit u where org_id = $1 and depot_id = any($2) and retired_at is null order by id",
         )

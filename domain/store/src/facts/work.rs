@@ -4,10 +4,10 @@ use diesel::QueryableByName;
 use diesel::sql_types::{Array, BigInt, Date, Nullable, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
-use rimeyard_rules::facts::{OrderFacts, WantedPart};
+use rimeyard_rules::facts::{Fault, OrderFacts, WantedPart};
 use uuid::Uuid;
 
-use super::{By, by};
+use super::{Asked, By, by};
 use crate::prepared::prepared;
 use crate::{Result, Tx};
 
@@ -28,13 +28,22 @@ struct OrderRow {
     planned_for: Option<jiff::civil::Date>,
     #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
     opened_at: Timestamp,
+    #[diesel(sql_type = Nullable<Text>)]
+    symptom: Option<String>,
+    #[diesel(sql_type = Nullable<Timestamptz>, deserialize_as = jiff_diesel::NullableTimestamp)]
+    noticed_at: Option<Timestamp>,
 }
 
 /// Each depot's orders that are neither closed nor dropped.
-pub(super) async fn orders(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<By<OrderFacts>> {
+pub(super) async fn orders(
+    tx: &Tx<'_>,
+    depot_ids: &[Uuid],
+    asked: &Asked,
+) -> Result<By<OrderFacts>> {
     let rows: Vec<OrderRow> = prepared(
         diesel::sql_query(
-            "select o.depot_id, o.id, o.unit_id, u.tag, o.title, o.planned_for, o.opened_at
+            "select o.depot_id, o.id, o.unit_id, u.tag, o.title, o.planned_for, o.opened_at,
+                    o.symptom, o.noticed_at
              from work_order o
              join unit u on u.org_id = o.org_id and u.id = o.unit_id
              where o.org_id = $1 and o.depot_id = any($2) and o.ended_at is null
@@ -53,6 +62,10 @@ pub(super) async fn orders(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<By<OrderFa
             title: row.title,
             planned_for: row.planned_for,
             opened_at: row.opened_at,
+            fault: row.symptom.map(|symptom| Fault {
+                symptom,
+                at: asked.effective(row.noticed_at.unwrap_or(row.opened_at)),
+            }),
         };
         Ok((row.depot_id, order))
     })

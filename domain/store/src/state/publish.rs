@@ -81,9 +81,9 @@ struct Room {
 }
 
 impl Room {
-    /// Beside what becomes of alerts, each at most 600 characters of at most 4 bytes and its fields.
+    /// Beside what becomes of alerts, each at most 600 characters of text and 500 of somebody's word, of at most 4 bytes.
     fn beside(alerts: &Next) -> Self {
-        const ALERT_BYTES_MAX: usize = 3_500;
+        const ALERT_BYTES_MAX: usize = 6_000;
         Room {
             documents: DOCUMENTS_MAX - alerts.len(),
             bytes: COMMIT_BYTES_MAX - alerts.len() * ALERT_BYTES_MAX,
@@ -94,7 +94,7 @@ impl Room {
 /// A commit's worth at a time, to be taken from the end: what is cleared first, since what is opened anew may be of the
 /// same subject.
 fn in_parts(next: &Next) -> Vec<Next> {
-    const AT_A_TIME: usize = DOCUMENTS_MAX / 2;
+    const AT_A_TIME: usize = 150;
     if next.len() <= AT_A_TIME {
         return vec![next.clone()];
     }

@@ -1,5 +1,5 @@
 //! A unit that moves to another depot takes along what is true of it now: its parts, open findings, hold tags, limited
-//! uses, open work orders and computed state. Its history (inspections, meter readings, parts that were) stays where it was made, and
+//! uses, open work orders, deferrals and computed state. Its history (inspections, meter readings, parts that were) stays where it was made, and
 //! readable.
 
 use diesel::QueryableByName;
@@ -14,11 +14,12 @@ use crate::prepared::prepared;
 use crate::{Error, Result, Tx};
 
 /// The rows that name the depot beside the unit, while they are open.
-const OPEN: [&str; 5] = [
+const OPEN: [&str; 6] = [
     "update finding set depot_id = $3, rev = rev + 1 where org_id = $1 and unit_id = $2 and closed_at is null",
     "update hold set depot_id = $3, rev = rev + 1 where org_id = $1 and unit_id = $2 and lifted_at is null",
     "update limited_use set depot_id = $3, rev = rev + 1 where org_id = $1 and unit_id = $2 and ended_at is null",
     "update work_order set depot_id = $3, rev = rev + 1 where org_id = $1 and unit_id = $2 and ended_at is null",
+    "update deferral set depot_id = $3, rev = rev + 1 where org_id = $1 and unit_id = $2 and ended_at is null",
     "update unit_state set depot_id = $3 where org_id = $1 and unit_id = $2",
 ];
 
@@ -37,6 +38,8 @@ const DOCUMENTS: &str = "
         select 'limited-use', id from limited_use where org_id = $1 and unit_id = $2 and ended_at is null
         union all
         select 'work-order', id from work_order where org_id = $1 and unit_id = $2 and ended_at is null
+        union all
+        select 'deferral', id from deferral where org_id = $1 and unit_id = $2 and ended_at is null
     ) current on e.kind = current.kind and e.object_id = current.id
     where e.org_id = $1 and e.scope_id = $3 and not e.deleted";
 
@@ -77,13 +80,14 @@ pub(super) async fn relocate(tx: &mut Write<'_>, unit: &Unit, old_depot_id: Uuid
     Ok(())
 }
 
-const MOVES: [&str; 6] = [
+const MOVES: [&str; 7] = [
     kind::UNIT_STATE,
     kind::FITTED_PART,
     kind::FINDING,
     kind::HOLD,
     kind::LIMITED_USE,
     kind::WORK_ORDER,
+    kind::DEFERRAL,
 ];
 
 /// The document with the new depot in it, one version on; as it is where it names no depot.

@@ -98,7 +98,8 @@ pub async fn update_as_of(
     tx.mark(order.depot_id);
     let what = difference(&json(&before)?, &json(&order)?);
     tx.audit(order.depot_id, "update", kind::WORK_ORDER, id, what);
-    if order.state == State::Closed {
+    // Dropped, too: what was ticked off was done.
+    if order.state.is_final() {
         tasks::record(tx, &order).await?;
     }
     Ok(order)
