@@ -138,6 +138,7 @@ async fn a_query_that_cannot_be_read_is_refused_by_its_parameter() {
         ("state=soon", "state"),
         ("until=2027-02-29", "until"),
         ("until=tomorrow", "until"),
+        ("until=-009999-01-01", "until"),
         ("cursor=MjAyNg", "cursor"),
         ("depot_id=home", "depot_id"),
         ("task=fuel", "task"),
@@ -151,6 +152,13 @@ async fn a_query_that_cannot_be_read_is_refused_by_its_parameter() {
         ("/v1/alerts?open=maybe", "open"),
         ("/v1/deferrals?open=1", "open"),
         ("/v1/tasks-done?colour=red", "colour"),
+        (
+            &format!(
+                "/v1/depots/{}/snowfall?after=-009999-01-01",
+                server.world.ours.home.id
+            ),
+            "after",
+        ),
     ] {
         assert_eq!(technician.get(path).await.problem(400), [field], "{path}");
     }

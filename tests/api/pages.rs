@@ -71,6 +71,47 @@ async fn a_result_that_was_not_renewed_says_so_on_each_page() {
 }
 
 #[tokio::test]
+async fn pages_show_what_is_owed_and_what_is_to_be_seen_to() {
+    let server = TestServer::start().await;
+    let home = server.world.ours.home.id;
+    let administrator = server.administrator().await;
+    let unit = Machines::make_sound(&administrator, home, 1, 1)
+        .await
+        .units
+        .remove(0);
+    let tag = serde_json::json!({"reason": "smells of <fuel>"});
+    let path = format!("/v1/units/{unit}/holds");
+    administrator.post(&path, &tag).await.expect(201);
+    drain(&server.database, &Settings::default())
+        .await
+        .expect("drained");
+    let cookie = cookie(&server).await;
+    let page = async |path: &str| {
+        let request = server.anonymous().request(Method::GET, path);
+        Answer::of(request.header("cookie", &cookie))
+            .await
+            .expect(200)
+            .body
+    };
+    let machine = page(&format!("/machines/{unit}")).await;
+    for said in [
+        "To be seen to",
+        "smells of &lt;fuel&gt;",
+        "nobody has taken it up",
+        "Change the engine oil, warm",
+    ] {
+        assert!(machine.contains(said), "{said}: {machine}");
+    }
+    let depot = page(&format!("/depots/{home}")).await;
+    assert!(depot.contains("To be seen to") && depot.contains("Tasks due"));
+    assert!(!page("/").await.contains("Told to the district"));
+    let owner = owner(&server).await;
+    let told = "update alert set escalated_at = now()";
+    assert!(owner.execute(told, &[]).await.unwrap() > 0);
+    assert!(page("/").await.contains("Told to the district"));
+}
+
+#[tokio::test]
 async fn without_a_cookie_there_is_the_form_and_the_cookie_opens_pages_only() {
     let server = TestServer::start().await;
     let form = server.anonymous().get("/").await;

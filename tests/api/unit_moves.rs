@@ -6,8 +6,8 @@ use serde_json::json;
 
 use super::fleet::{Fleet, days_ago, entry, feed_is_sound, items, marks, posted};
 
-/// What stands against a unit: an open finding, a hold tag and a limited use, each as its GET shows it.
-async fn burdens(administrator: &Actor, unit: &str) -> [(&'static str, String); 3] {
+/// What stands against a unit: an open finding, a hold tag, a limited use and a task put off, each as its GET shows it.
+async fn burdens(administrator: &Actor, unit: &str) -> [(&'static str, String); 4] {
     let readings = json!([{"check": "skid_thickness", "value": 1, "unit": "mm"}]);
     let inspection = json!({"unit_id": unit, "kind": "in_season", "performed_at": days_ago(1), "readings": readings});
     let found = administrator
@@ -21,10 +21,17 @@ async fn burdens(administrator: &Actor, unit: &str) -> [(&'static str, String); 
     let path = format!("/v1/units/{unit}/limited-use");
     let new = json!({"reason": "day only", "starts_at": days_ago(1), "ends_at": days_ago(-9)});
     let limited = posted(administrator, &path, &new).await;
+    let path = format!("/v1/units/{unit}/deferrals");
+    let until = jiff::Zoned::now()
+        .date()
+        .saturating_add(jiff::Span::new().days(9));
+    let new = json!({"task": "fuel", "until": until, "reason": "stabiliser on order"});
+    let put_off = posted(administrator, &path, &new).await;
     [
         ("finding", finding),
         ("hold", hold),
         ("limited-use", limited),
+        ("deferral", put_off),
     ]
 }
 
@@ -84,6 +91,7 @@ async fn a_unit_that_moves_takes_along_what_is_true_of_it_now() {
             "fitted-part" => format!("{path}/parts/{id}"),
             "finding" => format!("/v1/findings/{id}"),
             "hold" => format!("/v1/holds/{id}"),
+            "deferral" => format!("/v1/deferrals/{id}"),
             _ => format!("/v1/limited-use/{id}"),
         };
         assert_eq!(administrator.get(&path).await.expect(200).json(), new.doc);

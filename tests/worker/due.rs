@@ -58,16 +58,36 @@ async fn a_task_is_owed_again_when_its_time_is_over_and_done_by_whatever_counts_
     let text = told["items"][0]["text"].as_str().expect("a text");
     assert!(text.contains(": overdue: "), "{text}");
 
+    // It is proposed as work, and once it is on an order it is not proposed again.
+    let path = format!("/v1/units/{unit}/proposed-work");
+    let proposed = lead.get(&path).await.expect(200).json();
+    let lines = proposed["order"]["lines"].as_array().expect("lines");
+    let place = lines
+        .iter()
+        .position(|line| *line == json!({"task": "fuel"}));
+    let place = place.unwrap_or_else(|| panic!("{proposed}"));
+    assert_eq!(proposed["because"][place], fuel["text"]);
+    let order = lead
+        .post("/v1/work-orders", &proposed["order"])
+        .await
+        .expect(201)
+        .json();
+    assert_eq!(order["lines"].as_array().map(Vec::len), Some(lines.len()));
+    assert_eq!(order["lines"][place]["title"], fuel["title"]);
+    let again = lead.get(&path).await.expect(200).json();
+    assert_eq!(
+        (&again["order"]["lines"], &again["because"]),
+        (&json!([]), &json!([]))
+    );
+
     // Said to have been done, in word and date. Whoever says so was there: the present, not the clock that was moved.
     let done = json!({"task": "fuel", "done_at": days_ago(0), "run_hours": 104, "note": "drained"});
     let path = format!("/v1/units/{unit}/tasks-done");
     let done = lead.post(&path, &done).await.expect(201);
     passed(&server, &clock, 0).await;
     let again = task(&lead, &unit, "fuel").await;
-    assert!(
-        again["on"].as_str() >= fuel["on"].as_str(),
-        "doing a task moves it no earlier: {again}"
-    );
+    assert!(again["on"].as_str() >= fuel["on"].as_str(), "{again}");
+    assert_ne!(again["text"], fuel["text"], "last done later: {again}");
 
     // It was another machine.
     let taken_back = json!({
@@ -75,7 +95,7 @@ async fn a_task_is_owed_again_when_its_time_is_over_and_done_by_whatever_counts_
     });
     lead.post(&path, &taken_back).await.expect(201);
     passed(&server, &clock, 0).await;
-    assert_eq!(task(&lead, &unit, "fuel").await["on"], fuel["on"]);
+    assert_eq!(task(&lead, &unit, "fuel").await["text"], fuel["text"]);
     let shown = lead.get(&format!("/v1/tasks-done/{}", done.id())).await;
     assert!(shown.expect(200).json()["corrected_by"].is_string());
 }
@@ -127,7 +147,7 @@ async fn a_safety_task_past_its_window_leaves_the_machine_unproven_although_it_i
     assert_eq!(released["safety"], true);
     let shown = status().await;
     assert_eq!(shown["status"], "unproven", "{shown}");
-    let path = format!("/v1/alerts?unit_id={unit}&kind=task%20overdue&open=true");
+    let path = format!("/v1/alerts?unit_id={unit}&kind=safety%20task%20overdue&open=true");
     let told = lead.get(&path).await.expect(200).json();
     assert_eq!(told["items"][0]["severity"], "urgent", "{told}");
 

@@ -54,6 +54,33 @@ async fn a_write_shows_in_readiness_within_a_second() {
 }
 
 #[tokio::test]
+async fn a_fault_that_an_operator_reports_changes_where_the_machine_stands() {
+    let server = TestServer::start().await;
+    let home = server.world.ours.home.id;
+    let unit = Machines::make_sound(&server.administrator().await, home, 1, 1)
+        .await
+        .units
+        .remove(0);
+    drained(&server).await;
+    let operator = server.operator().await;
+    let path = format!("/v1/readiness/units/{unit}");
+    let status = async || operator.get(&path).await.expect(200).json();
+    assert_eq!(status().await["status"], "ready");
+    let fault = json!({"unit_id": unit, "symptom": "will not throw"});
+    operator.post("/v1/work-orders", &fault).await.expect(201);
+    drained(&server).await;
+    let stands = status().await;
+    assert_eq!(stands["status"], "unproven");
+    assert!(
+        stands["summary"]
+            .to_string()
+            .contains("will not throw; not inspected since"),
+        "{stands}"
+    );
+    assert_stored_is_recomputed(&server, DEPOTS).await;
+}
+
+#[tokio::test]
 async fn the_same_facts_publish_nothing_a_second_time() {
     let server = TestServer::start().await;
     let home = server.world.ours.home.id;

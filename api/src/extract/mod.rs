@@ -13,4 +13,4 @@ mod words;
 pub use json::{BODY_LIMIT_BYTES, Json, idempotency_key};
 pub use path::Path;
 pub use precondition::IfMatch;
-pub use query::{Cursor, Instant, Limit, Query};
+pub use query::{Cursor, Day, Instant, Limit, Query};

@@ -8,6 +8,7 @@ use actix_web::{FromRequest, HttpRequest};
 use base64::Engine;
 use base64::prelude::BASE64_URL_SAFE_NO_PAD;
 use jiff::Timestamp;
+use jiff::civil::Date;
 use rimeyard_rules::Invalid;
 use rimeyard_store::fields;
 use serde::de::{DeserializeOwned, Error};
@@ -63,6 +64,21 @@ impl<'de> Deserialize<'de> for Instant {
         match fields::instant("", at) {
             Ok(at) => Ok(Self(at)),
             Err(_) => Err(D::Error::custom("must be in the years 1900 to 2199")),
+        }
+    }
+}
+
+/// A day in a query, of the years that facts can be of.
+#[derive(Debug, Clone, Copy, ToSchema)]
+#[schema(value_type = String, format = Date, example = "2026-12-31")]
+pub struct Day(pub Date);
+
+impl<'de> Deserialize<'de> for Day {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let day = Date::deserialize(deserializer)?;
+        match day.year() {
+            1900..=2199 => Ok(Self(day)),
+            _ => Err(D::Error::custom("must be in the years 1900 to 2199")),
         }
     }
 }

@@ -5,11 +5,12 @@ use maud::{Markup, html};
 use rimeyard_rules::depot::{DepotDocument, WorkState};
 use rimeyard_rules::sheet::RateUnit;
 use rimeyard_rules::unit::UnitDocument;
-use rimeyard_store::{depot as depots, state};
+use rimeyard_store::{alert, depot as depots, state};
 use uuid::Uuid;
 
 use super::district::score;
 use super::html::{Page, Refused};
+use super::owed;
 use super::words::{how_old, instant, per_cent, status, zone};
 use crate::extract::Path;
 use crate::problem::Problem;
@@ -25,8 +26,19 @@ use crate::signed::Signed;
 #[get("/depots/{depot_id}")]
 pub async fn depot(who: Signed, depot_id: Result<Path<Uuid>, Problem>) -> Result<Page, Refused> {
     let depot_id = *depot_id?;
-    let (found, own) = who
-        .read(async |tx| futures::try_join!(state::depot(tx, depot_id), depots::find(tx, depot_id)))
+    let of_it = alert::Filter {
+        depot_id: Some(depot_id),
+        open: Some(true),
+        ..alert::Filter::default()
+    };
+    let (found, own, alerts) = who
+        .read(async |tx| {
+            futures::try_join!(
+                state::depot(tx, depot_id),
+                depots::find(tx, depot_id),
+                alert::worst(tx, of_it, owed::ALERTS_MAX)
+            )
+        })
         .await?;
     let zone = zone(own.zone.as_str());
     let Some(shown) = &found.depot.shown else {
@@ -71,9 +83,11 @@ pub async fn depot(who: Signed, depot_id: Result<Path<Uuid>, Problem>) -> Result
                 @if let Some(unit_id) = reason.unit_id { " " a href={ "/machines/" (unit_id) } { "to the machine" } }
             }
         } }
+        (owed::alerts("To be seen to", alerts, |_| zone.clone()))
         @if !document.works.is_empty() { (works(&document.works)) }
         h2 { "Machines" }
         @if machines.is_empty() { p { "None." } } @else { (table(&machines)) }
+        (owed::due(&machines))
     };
     Ok(Page::signed(&document.name, Some(("/", "Depots")), content))
 }

@@ -4,9 +4,10 @@ use actix_web::get;
 use maud::{Markup, html};
 use rimeyard_rules::depot::DepotDocument;
 use rimeyard_store::state::ShownDepot;
-use rimeyard_store::{depot, state};
+use rimeyard_store::{alert, depot, state};
 
 use super::html::{Page, Refused};
+use super::owed;
 use super::words::{instant, stale, zone};
 use crate::problem::Problem;
 use crate::roles::EVERYONE;
@@ -25,11 +26,18 @@ const REASONS: usize = 3;
 )]
 #[get("/")]
 pub async fn district(who: Signed) -> Result<Page, Refused> {
-    let (shown, depots) = who
+    let told = alert::Filter {
+        open: Some(true),
+        escalated: Some(true),
+        acknowledged: Some(false),
+        ..alert::Filter::default()
+    };
+    let (shown, depots, told) = who
         .read(async |tx| {
             futures::try_join!(
                 state::depots(tx, None, DEPOTS_MAX),
-                depot::list(tx, None, None, DEPOTS_MAX)
+                depot::list(tx, None, None, DEPOTS_MAX),
+                alert::worst(tx, told, owed::ALERTS_MAX)
             )
         })
         .await?;
@@ -77,6 +85,14 @@ pub async fn district(who: Signed) -> Result<Page, Refused> {
                 }
             }
         }
+    };
+    let zone_of_depot = |alert: &alert::Alert| {
+        let depot = depots.iter().find(|depot| depot.id == alert.depot_id);
+        depot.map_or(jiff::tz::TimeZone::UTC, |depot| zone(depot.zone.as_str()))
+    };
+    let content = html! {
+        (content)
+        (owed::alerts("Told to the district: nobody took it up in its time", told, zone_of_depot))
     };
     Ok(Page::signed("Depots", None, content))
 }

@@ -5,10 +5,11 @@ use maud::{Markup, html};
 use rimeyard_rules::because::Reason;
 use rimeyard_rules::unit::UnitDocument;
 use rimeyard_rules::unit::parts::PartState;
-use rimeyard_store::{depot, state};
+use rimeyard_store::{alert, depot, state};
 use uuid::Uuid;
 
 use super::html::{Page, Refused};
+use super::owed;
 use super::words::{how_old, instant, per_cent, status, zone};
 use crate::extract::Path;
 use crate::problem::Problem;
@@ -24,11 +25,19 @@ use crate::signed::Signed;
 #[get("/machines/{unit_id}")]
 pub async fn machine(who: Signed, unit_id: Result<Path<Uuid>, Problem>) -> Result<Page, Refused> {
     let unit_id = *unit_id?;
-    let (unit, depot) = who
+    let (unit, depot, alerts) = who
         .read(async |tx| {
             let unit = state::unit(tx, unit_id).await?;
-            let depot = depot::find(tx, unit.depot_id).await?;
-            Ok((unit, depot))
+            let of_it = alert::Filter {
+                unit_id: Some(unit_id),
+                open: Some(true),
+                ..alert::Filter::default()
+            };
+            let (depot, alerts) = futures::try_join!(
+                depot::find(tx, unit.depot_id),
+                alert::worst(tx, of_it, owed::ALERTS_MAX)
+            )?;
+            Ok((unit, depot, alerts))
         })
         .await?;
     let up = format!("/depots/{}", depot.id);
@@ -47,6 +56,7 @@ pub async fn machine(who: Signed, unit_id: Result<Path<Uuid>, Problem>) -> Resul
         p { strong { (status(document.status)) } " \u{2013} " (document.summary) }
         @if let Some(place) = &document.away { p { "Away: " (place) } }
         (how_old(shown, &zone))
+        (owed::alerts("To be seen to", alerts, |_| zone.clone()))
         h2 { "Why" }
         (factors(&document.because))
         h2 { "Proof" }
@@ -60,6 +70,8 @@ pub async fn machine(who: Signed, unit_id: Result<Path<Uuid>, Problem>) -> Resul
             h2 { "Open findings" }
             ul { @for finding in &document.findings { li { (finding.text) " (" (instant(finding.opened_at, &zone)) ")" } } }
         }
+        h2 { "Tasks" }
+        (owed::tasks(&document.tasks))
         h2 { "Parts" }
         (parts(&document.parts))
     };

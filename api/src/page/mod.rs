@@ -5,6 +5,7 @@ mod depot;
 mod district;
 mod html;
 mod machine;
+mod owed;
 mod session;
 mod words;
 

@@ -9,7 +9,7 @@ use uuid::Uuid;
 
 use super::place::DueCursor;
 use crate::answer::Answer;
-use crate::extract::{Limit, Query};
+use crate::extract::{Day, Limit, Query};
 use crate::problem::Problem;
 use crate::roles::EVERYONE;
 use crate::signed::Signed;
@@ -34,8 +34,8 @@ pub struct Filter {
     #[param(inline)]
     state: Option<State>,
     /// Whose date, the likeliest where running hours decide, is at latest this one.
-    #[param(value_type = Option<String>, format = Date, example = "2026-12-31")]
-    until: Option<jiff::civil::Date>,
+    #[param(inline)]
+    until: Option<Day>,
 }
 
 /// One page of tasks.
@@ -65,7 +65,7 @@ pub async fn list(who: Signed, filter: Query<Filter>) -> Result<Answer, Problem>
         depot_id: filter.depot_id,
         unit_id: filter.unit_id,
         state: filter.state,
-        until: filter.until,
+        until: filter.until.map(|day| day.0),
     };
     let after = filter.cursor.as_ref().map(|cursor| &cursor.0);
     let limit = filter.limit;

@@ -8,7 +8,7 @@ use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
 use crate::answer::Answer;
-use crate::extract::{Limit, Path, Query};
+use crate::extract::{Day, Limit, Path, Query};
 use crate::problem::Problem;
 use crate::roles::EVERYONE;
 use crate::signed::Signed;
@@ -23,8 +23,8 @@ pub struct Filter {
     #[param(inline)]
     limit: Limit,
     /// Those after this day: the last of the page before.
-    #[param(value_type = Option<String>, format = Date)]
-    after: Option<Date>,
+    #[param(inline)]
+    after: Option<Day>,
 }
 
 /// One page of days.
@@ -52,7 +52,15 @@ pub async fn list(
 ) -> Result<Answer, Problem> {
     let limit = filter.limit;
     let mut items = who
-        .read(async |tx| snowfall::list(tx, *depot_id, filter.after, limit.and_one()).await)
+        .read(async |tx| {
+            snowfall::list(
+                tx,
+                *depot_id,
+                filter.after.map(|day| day.0),
+                limit.and_one(),
+            )
+            .await
+        })
         .await?;
     let more = items.len() as i64 > limit.get();
     items.truncate(limit.get() as usize);

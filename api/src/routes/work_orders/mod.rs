@@ -3,6 +3,7 @@
 mod create;
 mod find;
 mod list;
+mod propose;
 mod update;
 
 use rimeyard_store::work_order::{self, OrderShown, WorkOrder};
@@ -14,6 +15,7 @@ pub fn routes(config: &mut ServiceConfig) {
     config
         .service(list::list)
         .service(find::find)
+        .service(propose::propose)
         .service(create::create)
         .service(update::update);
 }
