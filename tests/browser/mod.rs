@@ -32,7 +32,7 @@ impl Browser {
                     .map(|port| port.trim_end_matches('.').to_owned())
             })
             .expect("chromedriver names its port");
-        let client = Client::new();
+        let client = rimeyard_harness::client();
         let options = json!({"args": [
             "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--window-size=1280,1600",
             "--disable-background-networking", "--disable-component-update", "--disable-sync"

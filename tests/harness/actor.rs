@@ -8,6 +8,20 @@ use serde_json::{Value, json};
 
 use crate::world::PASSWORD;
 
+/// The HTTP client of every test: straight to the server, redirects left alone.
+///
+/// # Panics
+/// When there is no making it.
+pub fn client() -> Client {
+    // reqwest wants some TLS wherever the build has any; here all is plain. Installed already is as well.
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    Client::builder()
+        .no_proxy()
+        .redirect(reqwest::redirect::Policy::none())
+        .build()
+        .expect("a client")
+}
+
 /// Someone with or without a token.
 #[derive(Clone)]
 pub struct Actor {
@@ -18,15 +32,8 @@ pub struct Actor {
 
 impl Actor {
     pub(crate) fn new(address: SocketAddr, token: Option<String>) -> Self {
-        // reqwest wants some TLS wherever the build has any; here all is plain. Installed already is as well.
-        let _ = rustls::crypto::ring::default_provider().install_default();
-        let client = Client::builder()
-            .no_proxy()
-            .redirect(reqwest::redirect::Policy::none())
-            .build()
-            .expect("a client");
         Self {
-            client,
+            client: client(),
             base: format!("http://{address}"),
             token,
         }

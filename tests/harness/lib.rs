@@ -15,7 +15,7 @@ mod postgres;
 mod server;
 mod world;
 
-pub use actor::{Actor, Answer};
+pub use actor::{Actor, Answer, client};
 pub use postgres::{TestDatabase, fresh_database};
 pub use server::TestServer;
 pub use world::{Depot, Organisation, PASSWORD, World, email};

@@ -12,7 +12,7 @@ async fn create_depot(base: &str, token: &str, name: &str) {
         "season": {"starts": "11-15", "ends": "04-10"}, "typical_snow_days": 40,
         "design_storm": {"hours": 12.0, "depth_mm": 200.0, "reclear_mm": 50.0, "temperature_c": -6.0}
     });
-    let answer = reqwest::Client::new()
+    let answer = rimeyard_harness::client()
         .post(format!("{base}/v1/depots"))
         .bearer_auth(token)
         .json(&depot)
@@ -28,7 +28,7 @@ async fn create_depot(base: &str, token: &str, name: &str) {
 }
 
 async fn depot_names(base: &str, token: &str) -> Vec<String> {
-    let answer = reqwest::Client::new()
+    let answer = rimeyard_harness::client()
         .get(format!("{base}/v1/readiness"))
         .bearer_auth(token)
         .send()

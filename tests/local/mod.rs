@@ -101,7 +101,7 @@ pub async fn sign_in(base: &str, folder: &Folder, role: &str) -> String {
         .iter()
         .find(|account| account["role"] == role)
         .expect("the role's account");
-    let answer = reqwest::Client::new()
+    let answer = rimeyard_harness::client()
         .post(format!("{base}/v1/sign-in"))
         .json(&serde_json::json!({"email": account["email"], "password": account["password"]}))
         .send()

@@ -163,7 +163,7 @@ impl<P: Fn(&str)> Loading<'_, P> {
             let tasks: Vec<(Uuid, NewTaskDone)> = theirs().flat_map(new_tasks).collect();
             for new in tasks.chunks(TASKS_A_COMMIT) {
                 feed::write(self.database, &person, &scopes, async |tx| {
-                    task_done::record_many(tx, new).await
+                    task_done::record_many(tx, new, None).await
                 })
                 .await?;
             }

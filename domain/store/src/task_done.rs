@@ -209,19 +209,6 @@ pub async fn scopes(tx: &Tx<'_>, unit_id: Uuid, new: &NewTaskDone) -> Result<Vec
 /// [`Error::NotFound`] where there is no such unit, [`Error::Invalid`] for a task that is not on its sheet and for what
 /// cannot be, [`Error::Conflict`] for an id that is taken or a fact that is corrected already.
 pub async fn record(tx: &mut Write<'_>, unit_id: Uuid, new: &NewTaskDone) -> Result<TaskDone> {
-    record_for(tx, unit_id, new, None).await
-}
-
-/// The same for a line of a work order.
-///
-/// # Errors
-/// As [`record`].
-pub(crate) async fn record_for(
-    tx: &mut Write<'_>,
-    unit_id: Uuid,
-    new: &NewTaskDone,
-    work_order_id: Option<Uuid>,
-) -> Result<TaskDone> {
     let machines = machines(tx, &[unit_id]).await?;
     let machine = machines
         .get(&unit_id)
@@ -254,7 +241,7 @@ pub(crate) async fn record_for(
         received_at: clock::now(),
         done_by: tx.person_id()?,
         run_hours: new.run_hours,
-        work_order_id,
+        work_order_id: None,
         corrects: new.corrects,
         corrected_by: None,
         note: new.note.clone(),
@@ -270,12 +257,16 @@ pub(crate) async fn record_for(
     Ok(task)
 }
 
-/// Records tasks that were done, hundreds at a time, none of them a correction. Lock the scopes of the depots that their
-/// units stand at.
+/// Records tasks that were done, hundreds at a time, none of them a correction, by lines of this work order, if by one.
+/// Lock the scopes of the depots that their units stand at.
 ///
 /// # Errors
 /// As [`record`]; the field begins with the place in the list: `[3].task`.
-pub async fn record_many(tx: &mut Write<'_>, new: &[(Uuid, NewTaskDone)]) -> Result<()> {
+pub async fn record_many(
+    tx: &mut Write<'_>,
+    new: &[(Uuid, NewTaskDone)],
+    work_order_id: Option<Uuid>,
+) -> Result<()> {
     let units: Vec<Uuid> = new.iter().map(|(unit_id, _)| *unit_id).collect();
     let machines = machines(tx, &units).await?;
     let mut models: Vec<Uuid> = machines.values().map(|machine| machine.model_id).collect();
@@ -313,7 +304,7 @@ pub async fn record_many(tx: &mut Write<'_>, new: &[(Uuid, NewTaskDone)]) -> Res
             received_at: clock::now(),
             done_by: tx.person_id()?,
             run_hours: new.run_hours,
-            work_order_id: None,
+            work_order_id,
             corrects: None,
             corrected_by: None,
             note: new.note.clone(),

@@ -15,6 +15,7 @@ mod parts;
 mod proofs;
 mod properties;
 mod scores;
+mod signals;
 mod tasks;
 
 use builder::{MODEL, at, depot, duty, fresh_unit, now, now_plus_days, operators, set_reading};

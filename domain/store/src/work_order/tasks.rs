@@ -26,20 +26,22 @@ pub(super) async fn record(tx: &mut Write<'_>, order: &WorkOrder) -> Result<()> 
     let machines = machines(tx, &[order.unit_id]).await?;
     let models: Vec<_> = machines.values().map(|machine| machine.model_id).collect();
     let sheets = sheet::present(tx, &models).await?;
-    for (task, done_at) in done {
-        if !sheets.values().any(|sheet| sheet.task(task).is_some()) {
-            continue;
-        }
-        let new = NewTaskDone {
-            id: None,
-            task: task.to_owned(),
-            done: true,
-            done_at,
-            run_hours: None,
-            note: None,
-            corrects: None,
-        };
-        task_done::record_for(tx, order.unit_id, &new, Some(order.id)).await?;
-    }
-    Ok(())
+    let owed = done
+        .into_iter()
+        .filter(|(task, _)| sheets.values().any(|sheet| sheet.task(task).is_some()));
+    let done: Vec<_> = owed
+        .map(|(task, done_at)| {
+            let new = NewTaskDone {
+                id: None,
+                task: task.to_owned(),
+                done: true,
+                done_at,
+                run_hours: None,
+                note: None,
+                corrects: None,
+            };
+            (order.unit_id, new)
+        })
+        .collect();
+    task_done::record_many(tx, &done, Some(order.id)).await
 }
