@@ -133,38 +133,65 @@ async fn neighbours(
     let noted = || noted.iter().map(|(_, hours)| hours);
     Ok(prepared(
         diesel::sql_query(
-            "with known as not materialized (
-                 select unit_id, id, took_effect_at as at, run_hours as hours, estimated, meter_replaced, flags,
-                        'hours run backwards' = any(flags) as backwards
-                 from meter_reading m
-                 where org_id = $1 and run_hours is not null
-                   and flags <@ '{suspect,hours run backwards}'::text[]
-                   and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
-                 union all
-                 select unit_id, id, took_effect_at, run_hours, false, false, flags, 'hours run backwards' = any(flags)
-                 from inspection i
-                 where org_id = $1 and run_hours is not null
-                   and flags <@ '{suspect,hours run backwards}'::text[]
-                   and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
-             )
-             select distinct near.unit_id, near.at, near.hours, near.estimated, near.meter_replaced, near.backwards
+            // Each list is cut before the two are put together: only then does an index bring it in order.
+            "select distinct n.unit_id, near.*
              from unnest($2::uuid[], $3::timestamptz[], $4::boolean[]) as n (unit_id, at, estimated)
              cross join lateral (
-                 (select k.* from known k
-                  where k.unit_id = n.unit_id and k.at <= n.at and k.id <> all($5) and (n.estimated or not k.estimated)
-                    and not k.backwards
-                  order by k.at desc limit 2)
+                 (select * from (
+                     (select took_effect_at as at, run_hours as hours, estimated, meter_replaced,
+                             'hours run backwards' = any(flags) as backwards
+                      from meter_reading m
+                      where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
+                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at <= n.at and (n.estimated or not estimated)
+                        and not 'hours run backwards' = any(flags)
+                        and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
+                      order by took_effect_at desc limit 2)
+                     union all
+                     (select took_effect_at, run_hours, false, false, 'hours run backwards' = any(flags)
+                      from inspection i
+                      where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
+                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at <= n.at and not 'hours run backwards' = any(flags)
+                        and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+                      order by took_effect_at desc limit 2)
+                 ) k order by at desc limit 2)
                  union all
-                 (select k.* from known k
-                  where k.unit_id = n.unit_id and k.at <= n.at and k.id <> all($5) and not k.estimated and k.backwards
-                    -- Few are: these have an index of their own.
-                    and k.flags <> '{}'::text[]
-                  order by k.at desc limit 1)
+                 (select * from (
+                     (select took_effect_at as at, run_hours as hours, estimated, meter_replaced,
+                             'hours run backwards' = any(flags) as backwards
+                      from meter_reading m
+                      where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
+                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at <= n.at and not estimated
+                        -- Few are: these have an index of their own.
+                        and 'hours run backwards' = any(flags) and flags <> '{}'::text[]
+                        and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
+                      order by took_effect_at desc limit 1)
+                     union all
+                     (select took_effect_at, run_hours, false, false, 'hours run backwards' = any(flags)
+                      from inspection i
+                      where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
+                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at <= n.at
+                        and 'hours run backwards' = any(flags) and flags <> '{}'::text[]
+                        and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+                      order by took_effect_at desc limit 1)
+                 ) k order by at desc limit 1)
                  union all
-                 (select k.* from known k
-                  where k.unit_id = n.unit_id and k.at > n.at and k.id <> all($5) and (n.estimated or not k.estimated)
-                    and not k.backwards
-                  order by k.at limit 1)
+                 (select * from (
+                     (select took_effect_at as at, run_hours as hours, estimated, meter_replaced,
+                             'hours run backwards' = any(flags) as backwards
+                      from meter_reading m
+                      where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
+                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at > n.at and (n.estimated or not estimated)
+                        and not 'hours run backwards' = any(flags)
+                        and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
+                      order by took_effect_at limit 1)
+                     union all
+                     (select took_effect_at, run_hours, false, false, 'hours run backwards' = any(flags)
+                      from inspection i
+                      where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
+                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at > n.at and not 'hours run backwards' = any(flags)
+                        and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
+                      order by took_effect_at limit 1)
+                 ) k order by at limit 1)
              ) near",
         )
         .bind::<SqlUuid, _>(tx.org_id())

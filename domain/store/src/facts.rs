@@ -107,29 +107,17 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
 /// What the second round of queries asks for: parallel arrays, one element a unit.
 struct Asked {
     unit_ids: Vec<Uuid>,
-    /// Their models.
-    model_ids: Vec<Uuid>,
     /// 1 July of last winter, in the unit's depot's zone.
     since: Vec<jiff_diesel::Timestamp>,
     /// The check whose `works` is an attempt to start, by the unit's sheet.
     start_checks: Vec<String>,
     /// The checks that make such a unit go dead sooner, and those that keep them, joined by blanks.
     going_dead_checks: Vec<String>,
-    /// The tasks that an inspection can do, by model.
-    tasks: Vec<TaskChecks>,
     as_of: Timestamp,
     /// Two years before `as_of`: as far back as hours are of use.
     hours_since: Timestamp,
     /// 1 July of last winter, in UTC: as far back as storms bring tasks due.
     storms_since: Timestamp,
-}
-
-/// A task of a model that is done by answering its checks.
-struct TaskChecks {
-    model_id: Uuid,
-    task: String,
-    /// Its checks, joined by blanks.
-    checks: String,
 }
 
 impl Asked {
@@ -147,11 +135,9 @@ impl Asked {
         let storms_since = last_winter(&TimeZone::UTC).map_err(Error::internal)?;
         let mut asked = Asked {
             unit_ids: Vec::with_capacity(units.len()),
-            model_ids: Vec::with_capacity(units.len()),
             since: Vec::with_capacity(units.len()),
             start_checks: Vec::with_capacity(units.len()),
             going_dead_checks: Vec::with_capacity(units.len()),
-            tasks: task_checks(sheets),
             as_of,
             storms_since: storms_since.to_jiff(),
             hours_since: as_of - jiff::SignedDuration::from_hours(2 * 366 * 24),
@@ -170,7 +156,6 @@ impl Asked {
             asked
                 .since
                 .push(last_winter(&depot.zone).map_err(Error::internal)?);
-            asked.model_ids.push(unit.model_id);
             asked.start_checks.push(sheet.start.check.clone());
             let factors = sheet.start.factors.iter();
             let checks = factors.flat_map(|factor| {
@@ -189,18 +174,6 @@ impl Asked {
     fn effective(&self, at: Timestamp) -> Timestamp {
         at.min(self.as_of)
     }
-}
-
-fn task_checks(sheets: &depots::Sheets) -> Vec<TaskChecks> {
-    let tasks = sheets.iter().flat_map(|(model_id, sheet)| {
-        let tasks = sheet.tasks.iter().filter(|task| !task.checks.is_empty());
-        tasks.map(|task| TaskChecks {
-            model_id: *model_id,
-            task: task.task.clone(),
-            checks: task.checks.join(" "),
-        })
-    });
-    tasks.collect()
 }
 
 /// Facts by the object they are about.

@@ -299,6 +299,7 @@ diesel::table! {
         note -> Nullable<Text>,
         flags -> Array<Text>,
         took_effect_at -> Timestamptz,
+        tasks_shown -> Array<Text>,
     }
 }
 

@@ -15,8 +15,12 @@ use super::judging::Judgement;
 use crate::json::word;
 use crate::{Result, Tx, prepared};
 
-/// Inserts inspections.
-pub(super) async fn insert<R>(tx: &Tx<'_>, inspections: &[Inspection<R>]) -> Result<()> {
+/// Inserts inspections, each with the tasks that it shows to be done, joined by commas.
+pub(super) async fn insert<R>(
+    tx: &Tx<'_>,
+    inspections: &[Inspection<R>],
+    tasks_shown: &[String],
+) -> Result<()> {
     let all = inspections;
     let kinds = all
         .iter()
@@ -26,14 +30,16 @@ pub(super) async fn insert<R>(tx: &Tx<'_>, inspections: &[Inspection<R>]) -> Res
         diesel::sql_query(
             "insert into inspection (org_id, id, unit_id, depot_id, kind, performed_at, received_at, performed_by,
                                      run_hours, model_id, sheet_version, checklist_id, checklist_version, corrects, note,
-                                     flags)
+                                     flags, tasks_shown)
              select $1, id, unit_id, depot_id, kind, performed_at, received_at, performed_by, run_hours, model_id,
-                    sheet_version, checklist_id, checklist_version, corrects, note, string_to_array(flags, ',')
+                    sheet_version, checklist_id, checklist_version, corrects, note, string_to_array(flags, ','),
+                    string_to_array(tasks_shown, ',')
              from unnest($2::uuid[], $3::uuid[], $4::uuid[], $5::text[], $6::timestamptz[], $7::timestamptz[], $8::uuid[],
                          $9::float8[], $10::uuid[], $11::integer[], $12::uuid[], $13::integer[], $14::uuid[], $15::text[],
-                         $16::text[])
+                         $16::text[], $17::text[])
                  as n (id, unit_id, depot_id, kind, performed_at, received_at, performed_by, run_hours, model_id,
-                       sheet_version, checklist_id, checklist_version, corrects, note, flags)",
+                       sheet_version, checklist_id, checklist_version, corrects, note, flags,
+                       tasks_shown)",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<Array<SqlUuid>, _>(column(all, |new| new.id))
@@ -50,7 +56,8 @@ pub(super) async fn insert<R>(tx: &Tx<'_>, inspections: &[Inspection<R>]) -> Res
         .bind::<Array<Integer>, _>(column(all, |new| new.checklist_version))
         .bind::<Array<Nullable<SqlUuid>>, _>(column(all, |new| new.corrects))
         .bind::<Array<Nullable<Text>>, _>(column(all, |new| new.note.clone()))
-        .bind::<Array<Text>, _>(column(all, |new| new.flags.join(","))),
+        .bind::<Array<Text>, _>(column(all, |new| new.flags.join(",")))
+        .bind::<Array<Text>, _>(tasks_shown),
     )
     .execute(&mut tx.connection())
     .await?;

@@ -115,7 +115,11 @@ pub async fn record_many(tx: &mut Write<'_>, new: &[NewInspection]) -> Result<Ve
         .collect();
     let Consequences { findings, holds } = follow(&events, newest, findings, holds);
 
-    insert(tx, &inspections).await?;
+    let shown = cases.iter().zip(&judgements);
+    let shown: Vec<String> = shown
+        .map(|(case, judgements)| tasks_shown(case.sheet, judgements))
+        .collect();
+    insert(tx, &inspections, &shown).await?;
     let fitted = insert_readings(tx, &inspections, &judgements).await?;
     store_consequences(tx, &findings, &holds).await?;
     for (inspection, judgements) in inspections.iter_mut().zip(judgements) {
@@ -139,6 +143,18 @@ pub async fn record_many(tx: &mut Write<'_>, new: &[NewInspection]) -> Result<Ve
             followed.answer(event, inspection, case.sheet)
         })
         .collect())
+}
+
+/// The tasks of the sheet whose checks were answered, none of them unserviceable, joined by commas.
+fn tasks_shown(sheet: &Sheet, judgements: &[Judgement<'_>]) -> String {
+    let passed = judgements
+        .iter()
+        .filter(|one| one.judged.verdict != Verdict::Unserviceable);
+    let passed: BTreeSet<&str> = passed.map(|one| one.check.check.as_str()).collect();
+    let tasks = sheet.tasks.iter().filter(|task| !task.checks.is_empty());
+    let shown = tasks.filter(|task| task.checks.iter().all(|one| passed.contains(one.as_str())));
+    let shown: Vec<&str> = shown.map(|task| task.task.as_str()).collect();
+    shown.join(",")
 }
 
 /// The findings that these bear on, as their units' orders are told of them.

@@ -1,0 +1,1 @@
+alter table inspection drop column tasks_shown;
