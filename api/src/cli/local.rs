@@ -16,7 +16,7 @@ use crate::state::State;
 use crate::{demo, server};
 
 /// The database's name in the private cluster.
-const DATABASE: &str = "rimeyard";
+pub const DATABASE: &str = "rimeyard";
 /// Connections to load the demo with.
 const FILLING: Sizes = Sizes {
     app: 6,

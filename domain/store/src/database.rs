@@ -120,6 +120,19 @@ impl Database {
         outcome
     }
 
+    /// How busy each role's connections are now.
+    pub fn pools(&self) -> [PoolUse; 4] {
+        [&self.app, &self.door, &self.clock, &self.sweep].map(|pool| {
+            let status = pool.status();
+            PoolUse {
+                role: pool.manager().role,
+                in_use: status.size.saturating_sub(status.available),
+                max: status.max_size,
+                waiting: status.waiting,
+            }
+        })
+    }
+
     pub(crate) async fn app(&self) -> Result<Connection> {
         take(&self.app).await
     }
@@ -135,6 +148,19 @@ impl Database {
     pub(crate) async fn sweep(&self) -> Result<Connection> {
         take(&self.sweep).await
     }
+}
+
+/// How busy one role's connections are.
+#[derive(Debug, Clone, Copy)]
+pub struct PoolUse {
+    /// The role.
+    pub role: &'static str,
+    /// Connections that are being used.
+    pub in_use: usize,
+    /// The most there may be.
+    pub max: usize,
+    /// How many wait for one.
+    pub waiting: usize,
 }
 
 /// Begins a transaction and names the organisation that row-level security lets through. Both statements go out at

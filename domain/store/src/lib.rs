@@ -5,6 +5,7 @@
 //! Facts, the feed's entries, marks and audit rows are written through [`feed::write`] and nowhere else.
 
 pub mod alert;
+pub mod backup;
 pub mod boot;
 mod change;
 pub mod checklist;
@@ -54,7 +55,7 @@ mod tenant;
 pub mod unit;
 pub mod work_order;
 
-pub use database::{Database, Sizes, Tx};
+pub use database::{Database, PoolUse, Sizes, Tx};
 pub use error::{Error, Result};
 pub use idempotency::{Kept, Once};
 pub use prepared::{Prepared, prepared};

@@ -40,8 +40,7 @@ pub async fn migrate(owner_url: &str, login_url: &str) -> Result<Vec<String>> {
         .execute("select pg_advisory_lock($1)", &[&ADVISORY_LOCK])
         .await
         .map_err(failed)?;
-    create_roles(&client).await?;
-    create_login(&client, &login).await?;
+    prepare_roles(&client, &login).await?;
     let run = run_migrations(&owner).await?;
     // For the boot check, which compares versions as the application.
     client
@@ -49,6 +48,12 @@ pub async fn migrate(owner_url: &str, login_url: &str) -> Result<Vec<String>> {
         .await
         .map_err(failed)?;
     Ok(run)
+}
+
+/// The group roles, and the login that is a member of each: they belong to the cluster, and the schema names them.
+pub(crate) async fn prepare_roles(client: &Client, login: &Config) -> Result<()> {
+    create_roles(client).await?;
+    create_login(client, login).await
 }
 
 async fn create_roles(client: &Client) -> Result<()> {

@@ -35,12 +35,8 @@ impl Binaries {
         let fits = |found: &Binaries| {
             found.major >= OLDEST && made_by.is_none_or(|major| major == found.major)
         };
-        let fetched_before = fetched_folders(folder);
-        let candidates = on_path()
+        if let Some(found) = folders(Some(folder))
             .into_iter()
-            .chain(packaged())
-            .chain(fetched_before);
-        if let Some(found) = candidates
             .filter_map(|bin| Binaries::at(&bin, user))
             .find(fits)
         {
@@ -89,8 +85,19 @@ impl Binaries {
     }
 }
 
+/// Where Postgres' programs may be, the likeliest first: on PATH, in the usual packages' folders, and among those that
+/// were fetched into the folder of a private cluster.
+pub(crate) fn folders(cluster: Option<&Path>) -> Vec<PathBuf> {
+    let fetched = cluster.map(fetched_folders).unwrap_or_default();
+    on_path()
+        .into_iter()
+        .chain(packaged())
+        .chain(fetched)
+        .collect()
+}
+
 /// The major version in "postgres (PostgreSQL) 15.18 (Debian 15.18-0+deb12u1)".
-fn major_of(told: &str) -> Option<u32> {
+pub(crate) fn major_of(told: &str) -> Option<u32> {
     let version = told.split("(PostgreSQL)").nth(1)?.trim();
     let digits: String = version.chars().take_while(char::is_ascii_digit).collect();
     digits.parse().ok()

@@ -4,7 +4,7 @@
 //! In the folder: `data/` (the cluster), `owner-password` and `login-password` (0600), `lock`, `log`, and `binaries/`
 //! when Postgres had to be fetched.
 
-mod binaries;
+pub(crate) mod binaries;
 mod user;
 
 use std::fs::{self, File, OpenOptions};
@@ -20,6 +20,7 @@ use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use rustix::fs::FlockOperation;
 
+use crate::backup::Place;
 use crate::migrate::{connect, failed};
 use crate::{Error, Result, database};
 use binaries::Binaries;
@@ -125,6 +126,39 @@ impl Cluster {
     /// The address of a database for the programs.
     pub fn login_url(&self, name: &str) -> String {
         url(LOGIN, &self.login_password, self.port, name)
+    }
+
+    /// A database of it, to back up or to restore into.
+    pub fn place(&self, name: &str) -> Place {
+        Place {
+            owner_url: self.owner_url(name),
+            login_url: self.login_url(name),
+            cluster: Some(self.folder.clone()),
+        }
+    }
+
+    /// A database of the cluster that somebody else, `rimeyard local`, is running in `folder` now; `None` where nobody is.
+    pub async fn running_place(folder: &Path, name: &str) -> Option<Place> {
+        let port = port_in(&fs::read_to_string(folder.join("data/postmaster.pid")).ok()?)?;
+        let password = |file: &str| {
+            let text = fs::read_to_string(folder.join(file)).ok()?;
+            Some(text.trim().to_owned())
+        };
+        let place = Place {
+            owner_url: url(OWNER, &password("owner-password")?, port, name),
+            login_url: url(LOGIN, &password("login-password")?, port, name),
+            cluster: Some(folder.to_owned()),
+        };
+        // The file outlives a crash, and the port may belong to anyone by now.
+        connect(&database::config_of(&place.owner_url).ok()?)
+            .await
+            .ok()?;
+        Some(place)
+    }
+
+    /// Whether a cluster was ever made in `folder`.
+    pub fn is_in(folder: &Path) -> bool {
+        folder.join("data/PG_VERSION").is_file()
     }
 
     /// Makes an empty database unless it is there.
@@ -298,18 +332,18 @@ fn initialise(folder: &Path, data: &Path, binaries: &Binaries, user: &User) -> R
     fs::rename(&unfinished, data).map_err(|error| unusable(data, &error))
 }
 
+/// The port of a running cluster, in its `postmaster.pid`. Its lines: process, data folder, start, port.
+fn port_in(pid_file: &str) -> Option<u16> {
+    pid_file.lines().nth(3)?.trim().parse().ok()
+}
+
 /// A Postgres that outlived its watchdog (both we and it were killed) still holds the cluster. It is ours if it opens
 /// to our password: a process number alone may belong to anything by now.
 async fn stop_orphan(data: &Path, binaries: &Binaries, user: &User, owner_password: &str) {
     let Ok(pid_file) = fs::read_to_string(data.join("postmaster.pid")) else {
         return;
     };
-    // Its lines: process, data folder, start, port.
-    let Some(port) = pid_file
-        .lines()
-        .nth(3)
-        .and_then(|line| line.trim().parse().ok())
-    else {
+    let Some(port) = port_in(&pid_file) else {
         return;
     };
     let Ok(config) = database::config_of(&url(OWNER, owner_password, port, "postgres")) else {
