@@ -42,6 +42,7 @@ pub fn app(
     let document = complete(document);
     let operations = Rc::new(Operations::new(&document));
     app.app_data(state)
+        .app_data(operations.clone())
         .app_data(Data::new(Document(text(&document))))
         .wrap(from_fn(move |request: ServiceRequest, next: Next<_>| {
             guard(operations.clone(), request, next)

@@ -1,27 +1,32 @@
-//! What holds for every answer, whatever happened inside: an id, one line in the log, no panic that leaks, headers
-//! that tell a browser to be careful.
+//! What holds for every answer, whatever happened inside: an id, one line in the log, a count, no panic that leaks,
+//! headers that tell a browser to be careful, and an end to heads that are too long.
 
 use std::panic::AssertUnwindSafe;
+use std::rc::Rc;
 use std::time::Instant;
 
 use actix_web::body::MessageBody;
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::error::InternalError;
+use actix_web::http::Method;
 use actix_web::http::header::{self, HeaderMap, HeaderName, HeaderValue};
 use actix_web::middleware::Next;
+use actix_web::web::Data;
 use actix_web::{Error, HttpMessage, HttpResponse, ResponseError};
 use futures::FutureExt;
 use tracing::Instrument;
 use uuid::Uuid;
 
+use crate::operations::{Lookup, Operations};
 use crate::problem::Problem;
+use crate::state::State;
 
 /// The id of a request, made here: it is in the answer's X-Request-Id, in each line of the log and in the audit.
 #[derive(Debug, Clone, Copy)]
 pub struct RequestId(pub Uuid);
 
 /// Sent unless a handler has set its own. Pages and /docs get along with it; the rest has nothing to load at all.
-const HEADERS: [(HeaderName, &str); 6] = [
+const HEADERS: [(HeaderName, &str); 8] = [
     (
         header::CONTENT_SECURITY_POLICY,
         "default-src 'self'; img-src 'self' data:; style-src 'self' 'unsafe-inline'; object-src 'none'; \
@@ -34,9 +39,22 @@ const HEADERS: [(HeaderName, &str); 6] = [
         HeaderName::from_static("cross-origin-opener-policy"),
         "same-origin",
     ),
+    (
+        HeaderName::from_static("cross-origin-resource-policy"),
+        "same-origin",
+    ),
+    (
+        HeaderName::from_static("permissions-policy"),
+        "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+    ),
     // What is shown belongs to whoever is signed in: a browser may keep it and must ask before it shows it again.
     (header::CACHE_CONTROL, "private, no-cache"),
 ];
+
+/// The most bytes of an address with its query. RFC 9110, 4.1, asks for 8,000 at least.
+const ADDRESS_BYTES_MAX: usize = 8 * 1024;
+/// The most bytes of all headers together; actix itself stops reading a head at 128 KiB, with a bare 431.
+const HEADERS_BYTES_MAX: usize = 32 * 1024;
 
 /// The outermost middleware.
 pub async fn edge<B: MessageBody>(
@@ -48,11 +66,21 @@ pub async fn edge<B: MessageBody>(
     let span = tracing::info_span!("request", request.id = %id);
     request.extensions_mut().insert(RequestId(id));
     let (method, path) = (request.method().clone(), request.path().to_owned());
+    // What is no part of the API, as the metrics themselves, is not counted.
+    let counted = request
+        .app_data::<Data<State>>()
+        .cloned()
+        .zip(operation(&request));
 
-    let outcome = AssertUnwindSafe(next.call(request))
-        .catch_unwind()
-        .instrument(span.clone())
-        .await;
+    let outcome = match too_long(&request) {
+        Some(problem) => Ok(Err(problem.into())),
+        None => {
+            AssertUnwindSafe(next.call(request))
+                .catch_unwind()
+                .instrument(span.clone())
+                .await
+        }
+    };
     let _in_span = span.enter();
     let outcome = match outcome {
         Ok(Ok(mut answer)) => {
@@ -68,14 +96,46 @@ pub async fn edge<B: MessageBody>(
         Ok(answer) => answer.status(),
         Err(error) => error.as_response_error().status_code(),
     };
+    let took = started.elapsed();
+    if let Some((state, operation)) = counted {
+        state
+            .metrics
+            .answered(operation, method.as_str(), status.as_u16(), took);
+    }
     tracing::info!(
         request.method = %method,
         request.path = %path,
         response.status = status.as_u16(),
-        request.milliseconds = started.elapsed().as_secs_f64() * 1e3,
+        request.milliseconds = took.as_secs_f64() * 1e3,
         "request.done"
     );
     outcome
+}
+
+/// The id in the document of what is asked for, or `none`; nothing where there is no document.
+fn operation(request: &ServiceRequest) -> Option<String> {
+    let operations = request.app_data::<Rc<Operations>>()?;
+    let method = match request.method() {
+        &Method::HEAD => &Method::GET,
+        method => method,
+    };
+    let id = match operations.lookup(&request.match_pattern().unwrap_or_default(), method) {
+        Lookup::Found(known) => &known.id,
+        _ => "none",
+    };
+    Some(id.to_owned())
+}
+
+fn too_long(request: &ServiceRequest) -> Option<Problem> {
+    let uri = request.uri();
+    if uri.path_and_query().map_or(0, |both| both.as_str().len()) > ADDRESS_BYTES_MAX {
+        return Some(Problem::address_too_long(ADDRESS_BYTES_MAX));
+    }
+    let headers = request.headers().iter();
+    let bytes: usize = headers
+        .map(|(name, value)| name.as_str().len() + value.len())
+        .sum();
+    (bytes > HEADERS_BYTES_MAX).then(|| Problem::headers_too_long(HEADERS_BYTES_MAX))
 }
 
 /// One version in two codings is two representations: their ETags must differ (RFC 9110, 8.8.3.3).

@@ -13,6 +13,7 @@ pub mod document;
 pub mod edge;
 pub mod extract;
 pub mod guard;
+pub mod metrics;
 pub mod operations;
 pub mod page;
 pub mod people;

@@ -20,6 +20,8 @@ struct Address {
 
 /// What the document says of one operation.
 pub struct Known {
+    /// Its operationId.
+    pub id: String,
     /// Who may call it; `None` is anyone, signed in or not.
     pub roles: Option<BTreeSet<Role>>,
     /// The names of its query parameters.
@@ -98,6 +100,7 @@ impl Known {
             _ => None,
         });
         Self {
+            id: operation.operation_id.clone().unwrap_or_default(),
             roles,
             query: query.collect(),
             page: operation.tags.iter().flatten().any(|tag| tag == page::TAG),

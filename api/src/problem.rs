@@ -153,6 +153,22 @@ impl Problem {
         )
     }
 
+    /// 414: an address over the limit.
+    pub fn address_too_long(limit_bytes: usize) -> Self {
+        Self::new(
+            StatusCode::URI_TOO_LONG,
+            format!("An address with its query may have at most {limit_bytes} bytes."),
+        )
+    }
+
+    /// 431: headers over the limit.
+    pub fn headers_too_long(limit_bytes: usize) -> Self {
+        Self::new(
+            StatusCode::REQUEST_HEADER_FIELDS_TOO_LARGE,
+            format!("The headers may have at most {limit_bytes} bytes together."),
+        )
+    }
+
     /// 415: not JSON, or compressed.
     pub fn unsupported_media_type() -> Self {
         Self::new(

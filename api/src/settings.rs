@@ -27,6 +27,11 @@ pub struct Settings {
     )]
     pub listen: String,
 
+    /// Address and port on which GET /metrics answers (OpenMetrics 1.0) without asking who asks; nowhere if absent. Keep
+    /// it to this machine or a network of your own.
+    #[arg(long, env = "RIMEYARD_METRICS_LISTEN", value_name = "ADDRESS")]
+    pub metrics_listen: Option<String>,
+
     /// Who issues the access tokens: the public address of this installation.
     #[arg(
         long,

@@ -7,6 +7,7 @@ use rimeyard_store::mark::{self, Backlog};
 use rimeyard_store::{Database, Tenant, boot, door, person};
 
 use crate::attempts::Attempts;
+use crate::metrics::Metrics;
 use crate::people::People;
 use crate::problem::Problem;
 use crate::settings::Settings;
@@ -36,6 +37,8 @@ pub struct State {
     pub by_email_and_network: Attempts,
     /// Wrong passwords tried with an email from anywhere.
     pub by_email: Attempts,
+    /// What is counted.
+    pub metrics: Metrics,
     /// Whether the database may lose what it acknowledged: for trials.
     scratch: bool,
     issuer: String,
@@ -58,6 +61,7 @@ impl State {
             scratch: settings.scratch_database,
             behind_proxy: settings.behind_proxy,
             people: People::default(),
+            metrics: Metrics::default(),
             by_network: Attempts::new(settings.sign_ins_per_address, Duration::from_secs(60)),
             by_email_and_network: Attempts::new(wrong, Duration::from_secs(300)),
             by_email: Attempts::new(wrong.saturating_mul(ELSEWHERE), Duration::from_secs(300)),

@@ -97,15 +97,20 @@ type Failure = Box<dyn std::error::Error>;
 #[tokio::main]
 async fn main() -> ExitCode {
     let cli = Cli::parse();
-    tracing_subscriber::fmt()
+    let log = tracing_subscriber::fmt()
         .with_env_filter(
             EnvFilter::try_from_default_env()
                 .unwrap_or_else(|_| EnvFilter::new("info"))
                 // Below `info` the client of the database writes each statement with its parameters.
                 .add_directive("tokio_postgres=info".parse().expect("a directive")),
         )
-        .with_writer(std::io::stderr)
-        .init();
+        .with_writer(std::io::stderr);
+    // A worker's log is read by programs, and what a person types is answered to a person.
+    if matches!(cli.command, Command::Run(_)) {
+        log.json().flatten_event(true).with_span_list(false).init();
+    } else {
+        log.init();
+    }
     match execute(cli).await {
         Ok(code) => code,
         Err(failure) => {

@@ -1,6 +1,7 @@
 //! The command line.
 
 mod accounts;
+mod backup;
 mod create_organisation;
 mod local;
 mod migrate;
@@ -30,6 +31,10 @@ enum Command {
     Serve(Settings),
     /// Bring the database's roles and schema up to date.
     Migrate(Settings),
+    /// Write everything that the database holds into a new folder, while it is being worked with.
+    Backup(backup::Backup),
+    /// Read such a folder into an empty database, and see that it holds what the backup held.
+    Restore(backup::Restore),
     /// Make a new key for access tokens, and retire those before it.
     RotateKeys(rotate_keys::Options),
     /// Print every setting with its default and meaning.
@@ -61,14 +66,22 @@ pub fn run() -> ExitCode {
 async fn typed() -> ExitCode {
     let cli = Cli::parse();
     let quiet = matches!(cli.command, Command::Local(_));
-    tracing_subscriber::fmt()
+    let log = tracing_subscriber::fmt()
         .with_env_filter(logged(if quiet { "warn" } else { "info" }))
-        .with_writer(std::io::stderr)
-        .init();
+        .with_writer(std::io::stderr);
+    // A server's log is read by programs, and what a person types is answered to a person.
+    if matches!(cli.command, Command::Serve(_)) {
+        log.json().flatten_event(true).with_span_list(false).init();
+        std::panic::set_hook(Box::new(panicked));
+    } else {
+        log.init();
+    }
     let done = match cli.command {
         Command::Local(options) => local::run(options).await,
         Command::Serve(settings) => serve::run(settings).await,
         Command::Migrate(settings) => migrate::run(settings).await,
+        Command::Backup(options) => backup::backup(options).await,
+        Command::Restore(options) => backup::restore(options).await,
         Command::RotateKeys(options) => rotate_keys::run(options).await,
         Command::CreateOrganisation(options) => create_organisation::run(options).await,
         Command::Config => {
@@ -99,6 +112,12 @@ fn logged(unless_told: &str) -> EnvFilter {
     EnvFilter::try_from_default_env()
         .unwrap_or_else(|_| EnvFilter::new(unless_told))
         .add_directive("tokio_postgres=info".parse().expect("a directive"))
+}
+
+/// A panic is a line of the log as any other. Its words may hold a part of what was sent, so only where it was is told.
+fn panicked(panic: &std::panic::PanicHookInfo<'_>) {
+    let place = panic.location().map(ToString::to_string);
+    tracing::error!(panic.place = place, "panicked");
 }
 
 /// Waits for Ctrl-C or a polite end from the system.

@@ -65,9 +65,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
             if declared.is_some_and(|length| length > BODY_LIMIT_BYTES) {
                 return Err(Problem::too_large(BODY_LIMIT_BYTES));
             }
-            let bytes = tokio::time::timeout(BODY_TIME, read(payload))
-                .await
-                .map_err(|_| Problem::too_slow())??;
+            let bytes = read(payload, BODY_LIMIT_BYTES).await?;
             let once = idempotency_key(&request)?
                 .map(|key| Once::new(key, request.method().as_str(), request.path(), &bytes));
             Ok(Self {
@@ -78,14 +76,24 @@ impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
     }
 }
 
-async fn read(mut payload: Payload) -> Result<web::BytesMut, Problem> {
+/// All of a body.
+///
+/// # Errors
+/// 408 for one that does not come in time, 413 for one over the limit, 400 for one that breaks off.
+pub async fn read(payload: Payload, limit_bytes: usize) -> Result<web::BytesMut, Problem> {
+    tokio::time::timeout(BODY_TIME, collect(payload, limit_bytes))
+        .await
+        .map_err(|_| Problem::too_slow())?
+}
+
+async fn collect(mut payload: Payload, limit_bytes: usize) -> Result<web::BytesMut, Problem> {
     let mut bytes = web::BytesMut::new();
     while let Some(chunk) = payload.next().await {
         let chunk = chunk.map_err(|_| {
             Problem::malformed(vec![Invalid::new("", "the body broke off; send it again")])
         })?;
-        if bytes.len() + chunk.len() > BODY_LIMIT_BYTES {
-            return Err(Problem::too_large(BODY_LIMIT_BYTES));
+        if bytes.len() + chunk.len() > limit_bytes {
+            return Err(Problem::too_large(limit_bytes));
         }
         bytes.extend_from_slice(&chunk);
     }

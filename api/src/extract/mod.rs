@@ -10,7 +10,7 @@ mod precondition;
 mod query;
 mod words;
 
-pub use json::{BODY_LIMIT_BYTES, Json, idempotency_key};
+pub use json::{BODY_LIMIT_BYTES, Json, idempotency_key, read};
 pub use path::Path;
 pub use precondition::IfMatch;
 pub use query::{Cursor, Day, Instant, Limit, Query};

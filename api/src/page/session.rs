@@ -2,13 +2,14 @@
 
 use actix_web::cookie::{Cookie, SameSite, time::Duration};
 use actix_web::http::header;
-use actix_web::web::{Bytes, Data};
+use actix_web::web::{Data, Payload};
 use actix_web::{HttpRequest, HttpResponse, post};
 use maud::{Markup, html};
 use rimeyard_store::door;
 use utoipa::ToSchema;
 
 use super::html::{Refused, sign_in_again};
+use crate::extract::read;
 use crate::problem::Problem;
 use crate::roles::EVERYONE;
 use crate::routes::session::begin;
@@ -28,8 +29,8 @@ pub struct Credentials {
     password: String,
 }
 
-/// What a form of the two may have at most; actix reads no more.
-const FORM_BYTES_MAX: usize = 256 * 1024;
+/// What a form of the two may have at most.
+const FORM_BYTES_MAX: usize = 16 * 1024;
 
 impl Credentials {
     /// What is absent is empty, and so is nobody's.
@@ -59,11 +60,7 @@ impl Credentials {
     security(())
 )]
 #[post("/sign-in")]
-pub async fn sign_in(
-    state: Data<State>,
-    request: HttpRequest,
-    body: Result<Bytes, actix_web::Error>,
-) -> HttpResponse {
+pub async fn sign_in(state: Data<State>, request: HttpRequest, body: Payload) -> HttpResponse {
     match signed_in(&state, &request, body).await {
         Ok(cookie) => HttpResponse::SeeOther()
             .insert_header((header::LOCATION, "/"))
@@ -76,14 +73,14 @@ pub async fn sign_in(
 async fn signed_in(
     state: &State,
     request: &HttpRequest,
-    body: Result<Bytes, actix_web::Error>,
+    body: Payload,
 ) -> Result<Cookie<'static>, Problem> {
     // Browsers say where a form comes from: nobody is to be signed in as somebody else by another site.
     let site = request.headers().get("sec-fetch-site");
     if site.is_some_and(|site| site != "same-origin" && site != "none") {
         return Err(Problem::forbidden());
     }
-    let form = body.map_err(|_| Problem::too_large(FORM_BYTES_MAX))?;
+    let form = read(body.into_inner(), FORM_BYTES_MAX).await?;
     let Credentials { email, password } = Credentials::read(&form);
     let session = begin(state, request, &email, &password).await?;
     let subject = Subject {

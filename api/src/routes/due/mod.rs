@@ -1,7 +1,7 @@
 //! /v1/due: what is owed of machines, by date.
 
 mod list;
-mod place;
+pub mod place;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 

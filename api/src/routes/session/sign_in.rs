@@ -2,8 +2,9 @@
 
 use std::net::{IpAddr, Ipv6Addr};
 
+use actix_web::http::StatusCode;
 use actix_web::web::Data;
-use actix_web::{HttpRequest, post};
+use actix_web::{HttpRequest, ResponseError, post};
 use rimeyard_store::door::{self, Session};
 use rimeyard_store::{password, person};
 use serde::Deserialize;
@@ -54,6 +55,24 @@ pub async fn sign_in(
 /// # Errors
 /// 401 for a wrong address or password and for a person no longer active, alike; 429.
 pub async fn begin(
+    state: &State,
+    request: &HttpRequest,
+    email: &str,
+    password: &str,
+) -> Result<Session, Problem> {
+    let begun = known(state, request, email, password).await;
+    if let Err(problem) = &begun {
+        match problem.status_code() {
+            StatusCode::UNAUTHORIZED => state.metrics.sign_in_refused(false),
+            StatusCode::TOO_MANY_REQUESTS => state.metrics.sign_in_refused(true),
+            // It was not refused, it failed.
+            _ => {}
+        }
+    }
+    begun
+}
+
+async fn known(
     state: &State,
     request: &HttpRequest,
     email: &str,
