@@ -4,8 +4,12 @@ mod api;
 #[cfg(feature = "browser")]
 mod browser;
 mod demo;
+mod fuzz;
+#[cfg(feature = "generated")]
+mod generated;
 mod house;
 mod local;
+mod ops;
 mod reference;
 mod store;
 mod worker;

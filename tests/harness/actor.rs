@@ -31,7 +31,8 @@ pub struct Actor {
 }
 
 impl Actor {
-    pub(crate) fn new(address: SocketAddr, token: Option<String>) -> Self {
+    /// Someone who speaks to the server there.
+    pub fn new(address: SocketAddr, token: Option<String>) -> Self {
         Self {
             client: client(),
             base: format!("http://{address}"),
