@@ -22,8 +22,8 @@ fn replay(name: &str, target: impl Fn(&[u8])) {
         let bytes = std::fs::read(&file).expect("bytes");
         println!("{}", file.display());
         target(&bytes);
-        // And what it becomes when it is cut short, or a bit is turned.
-        for at in 0..bytes.len().min(200) {
+        // And what it becomes when it is cut short, or a bit is turned, at places all over it.
+        for at in (0..bytes.len()).step_by(1 + bytes.len() / 16) {
             target(&bytes[..at]);
             let mut turned = bytes.clone();
             turned[at] ^= 1 << (at % 8);
