@@ -16,13 +16,13 @@ const PEOPLE_MAX: usize = 50_000;
 
 /// The people seen lately.
 #[derive(Default)]
-pub struct People(Mutex<HashMap<(uuid::Uuid, uuid::Uuid), (Instant, Tenant)>>);
+pub struct People(Mutex<HashMap<Subject, (Instant, Tenant)>>);
 
 impl People {
     /// What was found at most a few seconds ago.
     pub fn recall(&self, subject: &Subject) -> Option<Tenant> {
         let people = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let (at, tenant) = people.get(&(subject.person_id, subject.session))?;
+        let (at, tenant) = people.get(subject)?;
         (at.elapsed() < LIFE).then(|| tenant.clone())
     }
 
@@ -32,7 +32,7 @@ impl People {
         if people.len() >= PEOPLE_MAX {
             people.clear();
         }
-        people.insert((subject.person_id, subject.session), (asked, tenant));
+        people.insert(*subject, (asked, tenant));
     }
 
     /// Forgets everyone: something was changed here, and whoever changed it must see it at once.

@@ -147,7 +147,7 @@ impl State {
             return Ok(subject);
         }
         // Another server, or `rimeyard rotate-keys`, may have made a key since.
-        if keys.is_of_unknown_key(token) {
+        if keys.is_of_unknown_key(kind, token) {
             let keys = self.keys_since(RELOAD_AT_MOST_EVERY).await?;
             return keys.verify(kind, token).ok_or_else(refused);
         }
