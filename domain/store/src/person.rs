@@ -146,6 +146,22 @@ pub async fn standing(
         .await
 }
 
+/// Whether somebody is still active: the first question to who signs in, who has no session to ask by.
+///
+/// # Errors
+/// Those of the database.
+pub async fn is_active(database: &Database, org_id: Uuid, person_id: Uuid) -> Result<bool> {
+    database
+        .read(&Tenant::system(org_id), async |tx| {
+            let active = person::table
+                .find((org_id, person_id))
+                .filter(person::active);
+            let found = diesel::select(diesel::dsl::exists(active));
+            Ok(found.get_result(&mut tx.connection()).await?)
+        })
+        .await
+}
+
 #[diesel::dsl::auto_type]
 fn living(org_id: Uuid, person_id: Uuid, session: Uuid) -> _ {
     refresh_token::table

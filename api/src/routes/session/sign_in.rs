@@ -89,7 +89,12 @@ async fn known(
     let known = door::sign_in(&state.database, &email, password)
         .await?
         .ok_or_else(refused)?;
+    // Nothing is stored of who is refused.
+    if !person::is_active(&state.database, known.org_id, known.person_id).await? {
+        return Err(refused());
+    }
     let session = door::begin_session(&state.database, known).await?;
+    // They may have been sent away meanwhile.
     let standing =
         person::standing(&state.database, known.org_id, known.person_id, session.id).await?;
     standing.ok_or_else(refused)?;
