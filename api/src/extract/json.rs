@@ -69,7 +69,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Json<T> {
             let once = idempotency_key(&request)?
                 .map(|key| Once::new(key, request.method().as_str(), request.path(), &bytes));
             Ok(Self {
-                value: parse(&bytes)?,
+                value: object(&bytes)?,
                 once,
             })
         })
@@ -98,6 +98,18 @@ async fn collect(mut payload: Payload, limit_bytes: usize) -> Result<web::BytesM
         bytes.extend_from_slice(&chunk);
     }
     Ok(bytes)
+}
+
+/// Every body is an object. serde also reads a list as one, field by field in their order, so that an empty list would be
+/// a change of nothing.
+fn object<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
+    let value = parse(bytes)?;
+    let first = bytes.iter().find(|byte| !byte.is_ascii_whitespace());
+    if first == Some(&b'{') {
+        Ok(value)
+    } else {
+        Err(Invalid::new("", "must be an object, {..}").into())
+    }
 }
 
 /// 400 where it is no JSON, 422 where a field is wrong.
