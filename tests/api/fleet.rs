@@ -48,7 +48,9 @@ impl Fleet {
             .await
             .expect(201)
             .id();
-        let new = json!({"tag": name, "depot_id": depot.id, "model_id": model, "acquired_on": "2020-10-01", "came_new": true});
+        // A name of its own: names are the whole organisation's, a tag is its machine's.
+        let tag = Uuid::now_v7().to_string();
+        let new = json!({"tag": tag, "depot_id": depot.id, "model_id": model, "acquired_on": "2020-10-01", "came_new": true});
         let unit = administrator.post("/v1/units", &new).await.expect(201).id();
         Fleet { unit }
     }

@@ -1,147 +1,23 @@
 //! Every operation of the document, tried by nobody, by each role, by those who are not granted the depot and by
 //! another organisation. It is driven by the document that the server itself serves, so an operation cannot be left
-//! out: a new one without an example or without its line in the table below fails here.
+//! out: a new one without an example fails here. What may be done by whom, and to whose things, is the table of
+//! `policy`, openapi/who-may-do-what.md; that it is so is proven here.
 
 use reqwest::Method;
-use rimeyard_harness::{Actor, Answer, TestServer};
+use rimeyard_harness::{Answer, TestServer};
 use rimeyard_store::Role;
 use serde_json::Value;
 use uuid::Uuid;
 
-use super::examples::{absent, body, example, good_body, query};
-
-struct Operation {
-    name: String,
-    method: Method,
-    path: String,
-    parameters: Vec<String>,
-    has_body: bool,
-    /// Whether that is a table.
-    takes_table: bool,
-    /// Whether it is a page, whose problems are pages too.
-    page: bool,
-    /// `None`: anyone.
-    roles: Option<Vec<Role>>,
-}
-
-impl Operation {
-    async fn call(&self, actor: &Actor, path: &str) -> Answer {
-        self.call_with(actor, path, &body(&self.name), "\"1\"")
-            .await
-    }
-
-    async fn call_with(&self, actor: &Actor, path: &str, body: &Value, etag: &str) -> Answer {
-        let path = format!("{path}{}", query(&self.name));
-        let mut request = actor.request(self.method.clone(), &path);
-        if self.method == Method::PATCH {
-            request = request.header("If-Match", etag);
-        }
-        if self.takes_table {
-            let table = body.as_str().unwrap_or_default().to_owned();
-            request = request.header("Content-Type", "text/csv").body(table);
-        } else if self.has_body {
-            request = request.json(body);
-        }
-        Answer::of(request).await
-    }
-
-    /// Checks that it is a problem of this status, as problem details or as a page.
-    #[track_caller]
-    fn refused(&self, answer: &Answer, status: u16) {
-        if self.page {
-            assert_eq!(answer.status, status, "{}", self.name);
-            assert_eq!(answer.header("content-type"), "text/html; charset=utf-8");
-        } else {
-            answer.problem(status);
-        }
-    }
-
-    fn may(&self, role: Role) -> bool {
-        self.roles
-            .as_ref()
-            .is_none_or(|roles| roles.contains(&role))
-    }
-}
-
-async fn operations(server: &TestServer) -> Vec<Operation> {
-    let document = server
-        .anonymous()
-        .get("/openapi.json")
-        .await
-        .expect(200)
-        .json();
-    let mut operations = Vec::new();
-    for (path, item) in document["paths"].as_object().unwrap() {
-        for (method, operation) in item.as_object().unwrap() {
-            let roles = operation["x-roles"].as_array().map(|roles| {
-                roles
-                    .iter()
-                    .map(|role| role.as_str().unwrap().parse().expect("a role"))
-                    .collect()
-            });
-            operations.push(Operation {
-                name: operation["operationId"].as_str().unwrap().to_owned(),
-                method: method.to_uppercase().parse().unwrap(),
-                path: path.clone(),
-                parameters: path
-                    .split('/')
-                    .filter_map(|part| Some(part.strip_prefix('{')?.strip_suffix('}')?.to_owned()))
-                    .collect(),
-                has_body: operation["requestBody"] != Value::Null,
-                takes_table: operation["requestBody"]["content"]["text/csv"] != Value::Null,
-                page: operation["tags"][0] == "page",
-                roles,
-            });
-        }
-    }
-    operations
-}
-
-/// The path with these values for its parameters, in order.
-fn filled(operation: &Operation, values: &[String]) -> String {
-    operation
-        .parameters
-        .iter()
-        .zip(values)
-        .fold(operation.path.clone(), |path, (name, value)| {
-            path.replace(&format!("{{{name}}}"), value)
-        })
-}
-
-#[tokio::test]
-async fn the_table_of_who_may_do_what_is_as_agreed() {
-    let server = TestServer::start().await;
-    let mut table = String::new();
-    let heads: Vec<&str> = Role::ALL.iter().map(|role| role.as_str()).collect();
-    table += &format!("{:<52} anyone  {}\n", "", heads.join("  "));
-    let mut operations = operations(&server).await;
-    operations.sort_by(|a, b| (&a.path, a.method.as_str()).cmp(&(&b.path, b.method.as_str())));
-    for operation in &operations {
-        let mark = |may: bool, width: usize| format!("{:<width$}", if may { "yes" } else { "-" });
-        let cells = Role::ALL
-            .iter()
-            .map(|role| mark(operation.may(*role), role.as_str().len()))
-            .collect::<Vec<_>>()
-            .join("  ");
-        let line = format!(
-            "{:<6} {:<45} {}  {cells}",
-            operation.method.as_str(),
-            operation.path,
-            mark(operation.roles.is_none(), 6)
-        );
-        table += line.trim_end();
-        table.push('\n');
-    }
-    // An operation that is added or opened shows here; look at the line, then renew with INSTA_UPDATE=always.
-    insta::with_settings!({prepend_module_to_snapshot => false, omit_expression => true}, {
-        insta::assert_snapshot!("who_may_do_what", table);
-    });
-}
+use super::audit::Audit;
+use super::examples::{absent, body, example, good_body};
+use super::operations::{Operation, Scope, absents, filled, operations};
 
 #[tokio::test]
 async fn each_role_may_do_what_the_document_says_and_nothing_else() {
     let server = TestServer::start_with_worker().await;
     let home = &server.world.ours.home;
+    let audit = Audit::of(&server).await;
     for operation in operations(&server).await {
         // Each time anew: changing one's password ends one's other sessions.
         let administrator = server.administrator().await;
@@ -178,6 +54,7 @@ async fn each_role_may_do_what_the_document_says_and_nothing_else() {
                 "{} by the {role}: {} {}; give tests/api/examples.rs a body with which it goes well",
                 operation.name, answer.status, answer.body
             );
+            audit.check(&operation, &actor, &path, &answer).await;
         }
     }
 }
@@ -316,6 +193,12 @@ async fn what_is_hidden_answers_like_what_does_not_exist_to_the_byte() {
                 if index == hidden {
                     let other = example(name, &administrator, &ours.far).await;
                     of_a_depot = other.of_a_depot;
+                    assert_eq!(
+                        of_a_depot,
+                        operation.scope() == Scope::Depot,
+                        "{}: whose its things are, as the table has it",
+                        operation.name
+                    );
                     far.push(other.value);
                     foreign.push(
                         example(name, &foreign_administrator, &theirs.home)
@@ -353,14 +236,6 @@ async fn what_is_hidden_answers_like_what_does_not_exist_to_the_byte() {
             }
         }
     }
-}
-
-fn absents(operation: &Operation) -> Vec<String> {
-    operation
-        .parameters
-        .iter()
-        .map(|name| absent(name).to_owned())
-        .collect()
 }
 
 #[track_caller]

@@ -50,21 +50,32 @@ impl TestServer {
         change: impl FnOnce(&mut Settings),
         worker: Option<rimeyard_worker::Settings>,
     ) -> Self {
-        let mut settings = Settings::defaults();
-        settings.scratch_database = true;
-        // Tests sign in more often than people; those of the limit set their own.
-        settings.sign_ins_per_address = 10_000;
-        settings.threads = 1;
-        change(&mut settings);
-        let database = fresh_database().await;
-        let (login_url, owner_url, world) = (
-            database.login_url.clone(),
-            database.owner_url.clone(),
-            database.world,
-        );
+        let own = fresh_database().await;
+        let (login_url, owner_url, world) =
+            (own.login_url.clone(), own.owner_url.clone(), own.world);
+        Self::serve(
+            login_url,
+            owner_url,
+            world,
+            Some(own),
+            settings(change),
+            worker,
+        )
+        .await
+    }
+
+    async fn serve(
+        login_url: String,
+        owner_url: String,
+        world: World,
+        own: Option<TestDatabase>,
+        settings: Settings,
+        worker: Option<rimeyard_worker::Settings>,
+    ) -> Self {
         let (told, started) = oneshot::channel();
+        let url = login_url.clone();
         // A thread of its own, so that it outlives no test and no test's runtime ends under it.
-        thread::spawn(move || run(database, &settings, worker, told));
+        thread::spawn(move || run(&url, own, &settings, worker, told));
         let (address, handle) = started.await.expect("the server starts");
         let sizes = Sizes {
             app: 2,
@@ -82,6 +93,40 @@ impl TestServer {
             world,
             handle,
         }
+    }
+
+    /// Another server on the same database, as a second process is: they share nothing but that.
+    pub async fn beside(&self) -> Self {
+        let settings = settings(|_| {});
+        Self::serve(
+            self.login_url.clone(),
+            self.owner_url.clone(),
+            self.world,
+            None,
+            settings,
+            None,
+        )
+        .await
+    }
+
+    /// Does this while a worker works beside the server, and lets it end what it has begun; after that only requests
+    /// change anything.
+    pub async fn with_worker<T>(&self, work: impl AsyncFnOnce() -> T) -> T {
+        let (stop, stopped) = oneshot::channel::<()>();
+        let until = async {
+            let _ = stopped.await;
+        };
+        let worker = rimeyard_worker::run(
+            self.database.clone(),
+            rimeyard_worker::Settings::default(),
+            until,
+        );
+        let working = async {
+            let done = work().await;
+            drop(stop);
+            done
+        };
+        futures::join!(working, worker).0
     }
 
     /// Nobody: no token.
@@ -142,8 +187,21 @@ impl Drop for TestServer {
     }
 }
 
+/// Those of tests, with what one test changes.
+fn settings(change: impl FnOnce(&mut Settings)) -> Settings {
+    let mut settings = Settings::defaults();
+    settings.scratch_database = true;
+    // Tests sign in more often than people; those of the limit set their own.
+    settings.sign_ins_per_address = 10_000;
+    settings.threads = 1;
+    change(&mut settings);
+    settings
+}
+
+/// Serves until it is stopped, and drops the database where it is its own.
 fn run(
-    own: TestDatabase,
+    login_url: &str,
+    own: Option<TestDatabase>,
     settings: &Settings,
     worker: Option<rimeyard_worker::Settings>,
     told: oneshot::Sender<(SocketAddr, ServerHandle)>,
@@ -158,7 +216,7 @@ fn run(
             door: 2,
             clock: 1,
         };
-        let database = Database::connect(&own.login_url, sizes)
+        let database = Database::connect(login_url, sizes)
             .await
             .expect("the server connects");
         let (stop_worker, stopped) = oneshot::channel::<()>();
@@ -182,6 +240,8 @@ fn run(
         if let Some(worker) = worker {
             worker.await.expect("the worker ends well");
         }
-        own.drop().await;
+        if let Some(own) = own {
+            own.drop().await;
+        }
     });
 }

@@ -12,6 +12,7 @@ mod person;
 mod private;
 mod pull;
 mod roles;
+mod row_level_security;
 mod schema;
 mod state;
 mod sweep;
