@@ -84,6 +84,27 @@ fn every_reference_in_it_leads_somewhere_and_every_name_is_its_own() {
     assert_eq!(names.len(), all, "two operations share a name");
 }
 
+#[test]
+fn every_name_in_a_path_is_a_parameter() {
+    let document = serde_json::to_value(rimeyard_api::document()).expect("JSON");
+    let paths = document["paths"].as_object().expect("paths");
+    for (path, item) in paths {
+        let names = path.split('{').skip(1);
+        let mut wanted: Vec<&str> = names.filter_map(|rest| rest.split('}').next()).collect();
+        wanted.sort_unstable();
+        for (method, operation) in item.as_object().expect("operations") {
+            let parameters = operation["parameters"].as_array();
+            let in_path = parameters
+                .into_iter()
+                .flatten()
+                .filter(|it| it["in"] == "path");
+            let mut named: Vec<&str> = in_path.filter_map(|it| it["name"].as_str()).collect();
+            named.sort_unstable();
+            assert_eq!(named, wanted, "{method} {path}");
+        }
+    }
+}
+
 fn collect(value: &Value, references: &mut Vec<String>) {
     match value {
         Value::Object(fields) => {

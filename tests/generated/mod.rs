@@ -2,7 +2,8 @@
 //! differs from what its schema says. Schemathesis does it; feature `generated`: needs python3 with venv, and pip's
 //! registry.
 //!
-//! RIMEYARD_EXAMPLES: how many for each operation, 100 if absent. RIMEYARD_OPERATION: only this operationId.
+//! RIMEYARD_EXAMPLES: how many for each operation, 100 if absent. RIMEYARD_SECONDS: how long at most, 300 if absent.
+//! RIMEYARD_OPERATION: only this operationId.
 
 use std::path::Path;
 use std::process::Command;
@@ -44,17 +45,15 @@ async fn what_is_generated_from_the_document_is_answered_as_it_says() {
     let administrator = Actor::new(serve.address, None).signed_in(&who).await;
     Machines::make_sound(&administrator, own.world.ours.home.id, 2, 3).await;
 
-    let examples = std::env::var("RIMEYARD_EXAMPLES").unwrap_or_else(|_| "100".to_owned());
+    let told = |name: &str, unless: &str| std::env::var(name).unwrap_or_else(|_| unless.to_owned());
+    let examples = told("RIMEYARD_EXAMPLES", "100");
+    let seconds = told("RIMEYARD_SECONDS", "300");
     let mut schemathesis = Command::new(environment.join("bin/schemathesis"));
     schemathesis
         .arg("--config-file")
         .arg(folder.join("schemathesis.toml"))
-        .args([
-            "run",
-            &serve.at("/openapi.json"),
-            "--max-examples",
-            &examples,
-        ])
+        .args(["run", &serve.at("/openapi.json")])
+        .args(["--max-examples", &examples, "--max-time", &seconds])
         .env("SCHEMATHESIS_HOOKS", "hooks")
         .env("PYTHONPATH", &folder)
         .env("PYTHONDONTWRITEBYTECODE", "1")

@@ -20,6 +20,7 @@ use crate::signed::Signed;
 /// Show one depot: its score with all reasons, its kinds of work, its machines.
 #[utoipa::path(
     tag = "page",
+    params(("depot_id" = Uuid, Path)),
     responses((status = 200, description = "The depot.", content_type = "text/html")),
     extensions(("x-roles" = json!(EVERYONE)))
 )]

@@ -19,6 +19,7 @@ use crate::signed::Signed;
 /// Show one machine: where it stands for the storm, each factor of its chance, what is to be done about its parts.
 #[utoipa::path(
     tag = "page",
+    params(("unit_id" = Uuid, Path)),
     responses((status = 200, description = "The machine.", content_type = "text/html")),
     extensions(("x-roles" = json!(EVERYONE)))
 )]

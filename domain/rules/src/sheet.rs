@@ -29,7 +29,9 @@ pub use work::{Attachment, RateFigures, RateUnit, Work};
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields)]
 pub struct Sourced<T> {
-    /// The value; SI where it is a quantity.
+    // SI where it is a quantity. A docstring would become a second schema beside the value's own, an object, which no
+    // value fits.
+    #[expect(missing_docs, reason = "the document takes it for a schema")]
     #[cfg_attr(feature = "schema", schema(inline))]
     pub value: T,
     /// Where the value comes from, in plain words.

@@ -36,7 +36,7 @@ pub struct Filter {
 /// may be in it or not.
 #[utoipa::path(
     tag = "exports",
-    params(Filter),
+    params(("what" = inline(What), Path, description = "What its rows are."), Filter),
     responses((status = 200, description = "The table.", body = String, content_type = "text/csv")),
     extensions(("x-roles" = json!(EVERYONE)))
 )]
