@@ -37,8 +37,10 @@ pub struct DepotDocument {
     /// The storm.
     pub storm: StormName,
     /// Rate needed for clearing and blowing together, m2/h, whole. Ground that is to be both counts in both.
+    #[cfg_attr(feature = "schema", schema(nullable))]
     pub needed_rate: f64,
     /// Rate needed for spreading, kg/h, to a tenth: kilograms are not added to square metres.
+    #[cfg_attr(feature = "schema", schema(nullable))]
     #[serde(default)]
     pub needed_kg_per_h: f64,
     /// How many machines stand how.

@@ -92,10 +92,13 @@ pub struct UnitDocument {
     /// Where it stands.
     pub status: Status,
     /// The chance that it gets through the storm, to 0.01.
+    #[cfg_attr(feature = "schema", schema(nullable))]
     pub chance: f64,
     /// Its rate in the work it is rigged for, open findings in it, in `rate_unit`: whole tens of m2/h, quarters of a kg/h.
+    #[cfg_attr(feature = "schema", schema(nullable))]
     pub rate: f64,
     /// What its rate is counted in.
+    #[cfg_attr(feature = "schema", schema(nullable))]
     #[serde(default)]
     pub rate_unit: RateUnit,
     /// Its standing in a sentence.
@@ -105,6 +108,7 @@ pub struct UnitDocument {
     /// What proves it.
     pub proof: Proof,
     /// What it is rigged for.
+    #[cfg_attr(feature = "schema", schema(nullable))]
     pub work: Work,
     /// Where it is, if not at its depot.
     pub away: Option<String>,

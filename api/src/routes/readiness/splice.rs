@@ -80,8 +80,16 @@ pub fn open_uncomputed_unit(out: &mut String, unit: &ShownUnit) {
         "chance": null,
         "rate": null,
         "rate_unit": null,
-        "because": [{"factor": "computation", "chance": null, "share": null, "text": BEING_COMPUTED}],
+        "summary": BEING_COMPUTED,
+        "because": [{"factor": "computation", "chance": 1.0, "share": 0.0, "text": BEING_COMPUTED}],
         "proof": {"started_at": null, "inspected_at": null, "by": null, "runs_out_at": null},
+        "work": null,
+        "away": null,
+        "counts": false,
+        "meter_hours": null,
+        "findings": [],
+        "parts": [],
+        "tasks": [],
     });
     push_open(out, &value);
 }
