@@ -115,6 +115,14 @@ impl Answer {
         }
     }
 
+    /// The same with 201: it was made, and has no address of its own.
+    pub fn made(self) -> Self {
+        Self {
+            status: StatusCode::CREATED,
+            ..self
+        }
+    }
+
     /// The same, to be stored by no cache at all.
     pub fn secret(self) -> Self {
         Self {

@@ -19,6 +19,9 @@ use crate::problem::{PROBLEM_JSON, ProblemDetails};
 /// The extension in which an operation names the roles that may call it.
 pub const X_ROLES: &str = "x-roles";
 
+/// The extension in which an operation says what a depot system writes by it: only with a key that names the same.
+pub const X_KEY_WRITES: &str = "x-key-writes";
+
 const DESCRIPTION: &str = "\
 Keeps walk-behind snow throwers and other small winter equipment ready, and says how ready a depot is for a storm.
 
@@ -116,7 +119,9 @@ pub fn complete(mut document: OpenApi) -> OpenApi {
             HttpBuilder::new()
                 .scheme(HttpAuthScheme::Bearer)
                 .bearer_format("JWT")
-                .description(Some("The access_token of POST /v1/sign-in."))
+                .description(Some(
+                    "The access_token of POST /v1/sign-in; of a depot system, its key (POST /v1/keys).",
+                ))
                 .build(),
         ),
     );

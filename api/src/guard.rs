@@ -10,6 +10,7 @@ use actix_web::middleware::Next;
 use actix_web::web::Data;
 use actix_web::{Error, HttpMessage, ResponseError};
 use rimeyard_rules::Invalid;
+use rimeyard_store::Role;
 
 use crate::edge::RequestId;
 use crate::operations::{Known, Lookup, Operations};
@@ -69,6 +70,11 @@ async fn admit(
             if !roles.contains(&admitted.tenant.role) {
                 return Err(Problem::forbidden());
             }
+            // A depot system's role says that such a thing can be written, its key whether this one may.
+            let is_program = admitted.tenant.role == Role::DepotSystem;
+            if is_program && known.writes.is_some_and(|one| !admitted.may_write.contains(&one)) {
+                return Err(Problem::not_named_with_key());
+            }
             Some(admitted)
         }
     };
@@ -81,15 +87,12 @@ async fn authenticate(known: &Known, request: &ServiceRequest) -> Result<Admitte
         .app_data::<Data<State>>()
         .ok_or_else(|| Problem::internal("the app has no state"))?;
     let cookie = request.cookie(page::COOKIE).filter(|_| known.page);
-    let (mut tenant, subject) = match &cookie {
+    let mut admitted = match &cookie {
         Some(cookie) => state.authenticate(Kind::Page, cookie.value()).await?,
         None => state.authenticate(Kind::Access, bearer(request)?).await?,
     };
-    tenant.request_id = request.extensions().get::<RequestId>().map(|id| id.0);
-    Ok(Admitted {
-        tenant,
-        session: subject.session,
-    })
+    admitted.tenant.request_id = request.extensions().get::<RequestId>().map(|id| id.0);
+    Ok(admitted)
 }
 
 fn bearer(request: &ServiceRequest) -> Result<&str, Problem> {

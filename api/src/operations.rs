@@ -4,10 +4,11 @@ use std::collections::{BTreeSet, HashMap};
 
 use actix_web::http::Method;
 use rimeyard_store::Role;
+use rimeyard_store::access_key::Writes;
 use utoipa::openapi::path::{Operation, ParameterIn};
 use utoipa::openapi::{OpenApi, RefOr};
 
-use crate::document::{X_ROLES, operations};
+use crate::document::{X_KEY_WRITES, X_ROLES, operations};
 use crate::page;
 
 /// Every documented operation.
@@ -24,6 +25,8 @@ pub struct Known {
     pub id: String,
     /// Who may call it; `None` is anyone, signed in or not.
     pub roles: Option<BTreeSet<Role>>,
+    /// What a depot system writes by it, where only keys that name it may.
+    pub writes: Option<Writes>,
     /// The names of its query parameters.
     pub query: BTreeSet<String>,
     /// Whether it is a page: signed in by a cookie, its problems are pages too.
@@ -99,9 +102,15 @@ impl Known {
             }
             _ => None,
         });
+        let writes = operation
+            .extensions
+            .as_ref()
+            .and_then(|extensions| extensions.get(X_KEY_WRITES))
+            .and_then(|writes| serde_json::from_value(writes.clone()).ok());
         Self {
             id: operation.operation_id.clone().unwrap_or_default(),
             roles,
+            writes,
             query: query.collect(),
             page: operation.tags.iter().flatten().any(|tag| tag == page::TAG),
         }

@@ -91,11 +91,30 @@ impl Problem {
         }
     }
 
+    /// 401: a phone's proof of its key is missing or proves nothing (RFC 9449, section 7.1).
+    pub fn no_proof(detail: String) -> Self {
+        Self {
+            header: Some(Box::new((
+                header::WWW_AUTHENTICATE,
+                HeaderValue::from_static("DPoP error=\"invalid_dpop_proof\""),
+            ))),
+            ..Self::new(StatusCode::UNAUTHORIZED, detail)
+        }
+    }
+
     /// 403: the role may not do this.
     pub fn forbidden() -> Self {
         Self::new(
             StatusCode::FORBIDDEN,
             "Your role may not do this. Ask someone whose role may.",
+        )
+    }
+
+    /// 403: a depot system's key is not one that may write this.
+    pub fn not_named_with_key() -> Self {
+        Self::new(
+            StatusCode::FORBIDDEN,
+            "This key may not write this. An administrator makes one with it named in `may_write`.",
         )
     }
 

@@ -1,11 +1,13 @@
 //! The person who is signed in: what every handler behind the door takes.
 
+use std::collections::BTreeSet;
 use std::future::{Ready, ready};
 use std::ops::Deref;
 
 use actix_web::dev::Payload;
 use actix_web::web::Data;
 use actix_web::{FromRequest, HttpMessage, HttpRequest};
+use rimeyard_store::access_key::Writes;
 use rimeyard_store::feed::{self, Write};
 use rimeyard_store::{Error, Once, Tenant, Tx, idempotency};
 use uuid::Uuid;
@@ -22,8 +24,10 @@ const LOOKS_MAX: u32 = 3;
 pub struct Admitted {
     /// Who asks.
     pub tenant: Tenant,
-    /// The session that the token belongs to.
+    /// The session that the token belongs to, or the key.
     pub session: Uuid,
+    /// What a depot system may write with its key; what others may write is their role's.
+    pub may_write: BTreeSet<Writes>,
 }
 
 /// Whoever asks, let in by [`guard`](crate::guard): the [`Tenant`] (it derefs to it) and the ways to the database.
@@ -123,9 +127,9 @@ impl FromRequest for Signed {
         let admitted = request.extensions().get::<Admitted>().cloned();
         let state = request.app_data::<Data<State>>().cloned();
         ready(match admitted.zip(state) {
-            Some((Admitted { tenant, session }, state)) => Ok(Self {
-                tenant,
-                session,
+            Some((admitted, state)) => Ok(Self {
+                tenant: admitted.tenant,
+                session: admitted.session,
                 state,
             }),
             None => Err(Problem::internal(

@@ -1,16 +1,19 @@
 //! What all requests share.
 
+use std::collections::BTreeSet;
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use std::time::{Duration, Instant};
 
 use rimeyard_store::mark::{self, Backlog};
-use rimeyard_store::{Database, Tenant, boot, door, person};
+use rimeyard_store::{Database, Depots, Role, Tenant, access_key, boot, door, person};
+use uuid::Uuid;
 
 use crate::attempts::Attempts;
 use crate::metrics::Metrics;
 use crate::people::People;
 use crate::problem::Problem;
 use crate::settings::Settings;
+use crate::signed::Admitted;
 use crate::token::{Keys, Kind, Subject, new_key};
 
 /// How often the keys are read again: for so long a key that was retired may still be taken.
@@ -109,18 +112,18 @@ impl State {
         Ok(backlog)
     }
 
-    /// Who holds this token, and what they may do.
+    /// Who holds this token, or this key of a depot system, and what they may do.
     ///
     /// # Errors
     /// 401 for a token that is not ours, has expired, or whose person or session is no longer welcome.
-    pub async fn authenticate(
-        &self,
-        kind: Kind,
-        token: &str,
-    ) -> Result<(Tenant, Subject), Problem> {
+    pub async fn authenticate(&self, kind: Kind, token: &str) -> Result<Admitted, Problem> {
+        if kind == Kind::Access && token.starts_with(access_key::PREFIX) {
+            return self.authenticate_key(token).await;
+        }
         let subject = self.subject(kind, token).await?;
-        if let Some(tenant) = self.people.recall(&subject) {
-            return Ok((tenant, subject));
+        let remembered = (subject.person_id, subject.session);
+        if let Some(admitted) = self.people.people().recall(&remembered) {
+            return Ok(admitted);
         }
         let asked = Instant::now();
         let Subject {
@@ -129,16 +132,29 @@ impl State {
             session,
         } = subject;
         let standing = person::standing(&self.database, org_id, person_id, session).await?;
-        let (role, depots) = standing.ok_or_else(refused)?;
-        let tenant = Tenant {
-            org_id,
-            person_id: Some(person_id),
-            role,
-            depots,
-            request_id: None,
+        let admitted = admitted(org_id, person_id, session, standing)?;
+        let people = self.people.people();
+        people.remember(remembered, asked, admitted.clone());
+        Ok(admitted)
+    }
+
+    async fn authenticate_key(&self, secret: &str) -> Result<Admitted, Problem> {
+        let digest = access_key::digest(secret);
+        if let Some(admitted) = self.people.keys().recall(&digest) {
+            return Ok(admitted);
+        }
+        let asked = Instant::now();
+        let holder = access_key::holder(&self.database, secret).await?;
+        let holder = holder.ok_or_else(refused)?;
+        let (org_id, person_id) = (holder.org_id, holder.person_id);
+        let standing = person::standing_of_key(&self.database, org_id, person_id).await?;
+        let admitted = Admitted {
+            may_write: holder.may_write,
+            ..admitted(org_id, person_id, holder.key_id, standing)?
         };
-        self.people.remember(&subject, asked, tenant.clone());
-        Ok((tenant, subject))
+        let keys = self.people.keys();
+        keys.remember(digest, asked, admitted.clone());
+        Ok(admitted)
     }
 
     async fn subject(&self, kind: Kind, token: &str) -> Result<Subject, Problem> {
@@ -162,6 +178,27 @@ impl State {
         }
         may
     }
+}
+
+fn admitted(
+    org_id: Uuid,
+    person_id: Uuid,
+    session: Uuid,
+    standing: Option<(Role, Depots)>,
+) -> Result<Admitted, Problem> {
+    let (role, depots) = standing.ok_or_else(refused)?;
+    let tenant = Tenant {
+        org_id,
+        person_id: Some(person_id),
+        role,
+        depots,
+        request_id: None,
+    };
+    Ok(Admitted {
+        tenant,
+        session,
+        may_write: BTreeSet::new(),
+    })
 }
 
 fn refused() -> Problem {

@@ -48,6 +48,7 @@ pub async fn example(name: &str, administrator: &Actor, depot: &Depot) -> Exampl
                 .await,
             )
         }
+        "key_id" => of_all(&posted(administrator, "/v1/keys", &key(administrator).await).await),
         "person_id" => of_all(&first(administrator, "/v1/people", "id").await),
         "version" => of_nobody("1"),
         "what" => of_nobody("units"),
@@ -220,6 +221,13 @@ async fn alert(administrator: &Actor, depot: &Depot) -> String {
     first(administrator, &path, "id").await
 }
 
+/// A key of a depot system of its own: one has so many and no more.
+async fn key(administrator: &Actor) -> Value {
+    let program = json!({"name": "A program", "role": "depot system"});
+    let program = posted(administrator, "/v1/people", &program).await;
+    json!({"person_id": program, "name": "A key", "expires_at": days_ago(-30)})
+}
+
 fn task_done() -> Value {
     json!({"task": "engine_oil", "done_at": days_ago(1)})
 }
@@ -280,6 +288,7 @@ pub async fn good_body(operation: &str, administrator: &Actor, depot: &Depot) ->
             json!({"tag": name, "depot_id": depot.id, "model_id": model})
         }
         "imports_create" => json!(table(administrator, depot).await),
+        "keys_create" => key(administrator).await,
         "inspections_create" => inspection(&unit().await),
         "meter_readings_create" => meter_reading(&unit().await),
         "storms_create" => storm(depot),

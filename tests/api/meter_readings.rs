@@ -305,10 +305,10 @@ async fn who_may_record_and_once() {
     let server = TestServer::start().await;
     let Fleet { unit, .. } = fleet(&server).await;
     let body = reading(&unit, 1, json!({"started": true}));
-    for actor in [server.district_manager().await, server.depot_system().await] {
-        actor.post("/v1/meter-readings", &body).await.problem(403);
-    }
+    let district = server.district_manager().await;
+    district.post("/v1/meter-readings", &body).await.problem(403);
     for actor in [
+        server.depot_system().await,
         server.technician().await,
         server.depot_lead().await,
         server.administrator().await,

@@ -1,5 +1,6 @@
 //! The API over real HTTP. Modules mirror the URLs; `walk` goes over every operation of the document.
 
+mod access_keys;
 mod account_discovery;
 mod audit;
 mod calculations;

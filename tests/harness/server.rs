@@ -8,7 +8,8 @@ use actix_web::web::Data;
 use rimeyard_api::settings::Settings;
 use rimeyard_api::{State, server};
 use rimeyard_store::{Database, Role, Sizes};
-use tokio::sync::oneshot;
+use serde_json::json;
+use tokio::sync::{OnceCell, oneshot};
 
 use crate::actor::Actor;
 use crate::postgres::{TestDatabase, fresh_database};
@@ -27,6 +28,7 @@ pub struct TestServer {
     /// Who and what is in it at the start.
     pub world: World,
     handle: ServerHandle,
+    key: OnceCell<String>,
 }
 
 impl TestServer {
@@ -92,6 +94,7 @@ impl TestServer {
             owner_url,
             world,
             handle,
+            key: OnceCell::new(),
         }
     }
 
@@ -134,9 +137,27 @@ impl TestServer {
         Actor::new(self.address, None)
     }
 
-    /// The person of this role in our organisation.
+    /// The person of this role in our organisation, signed in; the depot system with a key that may write all that a key
+    /// may.
     pub async fn of_role(&self, role: Role) -> Actor {
+        if role == Role::DepotSystem {
+            let key = self.key.get_or_init(async || self.make_key().await).await;
+            return self.anonymous().with_token(key);
+        }
         self.anonymous().signed_in(&email("ours", role)).await
+    }
+
+    async fn make_key(&self) -> String {
+        let administrator = self.administrator().await;
+        let path = format!("/v1/people?email={}", email("ours", Role::DepotSystem));
+        let programs = administrator.get(&path).await.expect(200).json();
+        let expires_at = jiff::Timestamp::now() + jiff::SignedDuration::from_hours(24);
+        let key = json!({
+            "person_id": programs["items"][0]["id"], "name": "The test's", "expires_at": expires_at,
+            "may_write": ["meter readings", "snowfall"],
+        });
+        let key = administrator.post("/v1/keys", &key).await.expect(201).json();
+        key["key"].as_str().expect("the secret").to_owned()
     }
 
     /// The person of this role in the other organisation.

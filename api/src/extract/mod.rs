@@ -7,10 +7,12 @@
 mod json;
 mod path;
 mod precondition;
+pub mod proof;
 mod query;
 mod words;
 
 pub use json::{BODY_LIMIT_BYTES, Json, idempotency_key, read};
 pub use path::Path;
 pub use precondition::IfMatch;
+pub use proof::Proof;
 pub use query::{Cursor, Day, Instant, Limit, Query};

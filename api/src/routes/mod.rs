@@ -22,12 +22,14 @@
 //! Nothing else is needed: the guard lets in who `x-roles` names and refuses unknown query parameters, hidden and
 //! absent objects answer the same 404, and the walk over the document in tests/api covers the new operations.
 
+pub mod access_keys;
 pub mod alerts;
 pub mod calculations;
 pub mod checklist_versions;
 pub mod checklists;
 pub mod deferrals;
 pub mod depots;
+pub mod devices;
 pub mod document;
 pub mod due;
 pub mod exports;
@@ -52,6 +54,7 @@ pub mod storms;
 pub mod sync;
 pub mod tasks_done;
 pub mod units;
+pub mod unsent;
 pub mod work_orders;
 
 use actix_web::dev::{ServiceFactory, ServiceRequest};
@@ -84,6 +87,9 @@ where
         .configure(sync::routes)
         .configure(calculations::routes)
         .configure(people::routes)
+        .configure(access_keys::routes)
+        .configure(devices::routes)
+        .configure(unsent::routes)
         .configure(models::routes)
         .configure(sheets::routes)
         .configure(checklists::routes)

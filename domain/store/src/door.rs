@@ -11,7 +11,7 @@ use std::time::Duration;
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use diesel::prelude::*;
-use diesel::sql_types::{BigInt, Binary, Bool, Double, Nullable, Uuid as SqlUuid};
+use diesel::sql_types::{BigInt, Binary, Bool, Double, Nullable, Text, Uuid as SqlUuid};
 use diesel_async::{AsyncPgConnection, RunQueryDsl};
 use jiff::Timestamp;
 use jiff_diesel::ToDiesel;
@@ -21,7 +21,7 @@ use uuid::Uuid;
 use crate::database::Leased;
 use crate::password;
 use crate::prepared::{prepared, statement};
-use crate::schema::{credential, refresh_token, signing_key};
+use crate::schema::{credential, device, refresh_token, signing_key};
 use crate::{Database, Error, Result};
 
 /// How long a session lasts, however much it is used: then one signs in again.
@@ -118,21 +118,69 @@ pub async fn anybody(database: &Database) -> Result<bool> {
 /// # Errors
 /// Those of the database.
 pub async fn begin_session(database: &Database, known: Known) -> Result<Session> {
-    let door = database.door().await?;
-    issue(&door.postgres, known, Uuid::now_v7(), None).await
+    begin_session_as(database, known, Uuid::now_v7()).await
 }
 
-/// Exchanges a refresh token for its successor. `None` for one that is unknown, expired, of an ended session, or
-/// used for a second time after its successor: that ends the session.
+/// Begins a session that has its id already: a phone's.
 ///
 /// # Errors
 /// Those of the database.
-pub async fn refresh(database: &Database, token: &str) -> Result<Option<Session>> {
+pub(crate) async fn begin_session_as(
+    database: &Database,
+    known: Known,
+    session: Uuid,
+) -> Result<Session> {
+    let door = database.door().await?;
+    issue(&door.postgres, known, session, None).await
+}
+
+/// A phone that was shut out.
+#[derive(Debug, Clone, Copy)]
+pub struct Shut {
+    /// The organisation.
+    pub org_id: Uuid,
+    /// The phone.
+    pub device_id: Uuid,
+    /// Who shut it out.
+    pub revoked_by: Uuid,
+}
+
+/// The phone of this key, if it was shut out.
+///
+/// # Errors
+/// Those of the database.
+pub async fn shut_out(database: &Database, thumbprint: &str) -> Result<Option<Shut>> {
+    let door = database.door().await?;
+    let found: Option<(Uuid, Uuid, Option<Uuid>)> = device::table
+        .filter(device::thumbprint.eq(thumbprint))
+        .select((device::org_id, device::id, device::revoked_by))
+        .first(&mut &door.postgres)
+        .await
+        .optional()?;
+    Ok(found.and_then(|(org_id, device_id, revoked_by)| {
+        Some(Shut {
+            org_id,
+            device_id,
+            revoked_by: revoked_by?,
+        })
+    }))
+}
+
+/// Exchanges a refresh token for its successor. `None` for one that is unknown, expired, of an ended session, of a phone
+/// whose key `thumbprint` is not, or used for a second time after its successor: that ends the session.
+///
+/// # Errors
+/// Those of the database.
+pub async fn refresh(
+    database: &Database,
+    token: &str,
+    thumbprint: Option<&str>,
+) -> Result<Option<Session>> {
     let leased = Leased::new(database.door().await?);
     let connection = leased.get();
     let (begun, found) = futures::join!(
         statement("begin").execute(&mut { connection }),
-        used(connection, token)
+        used(connection, token, thumbprint)
     );
     let outcome = match begun.map_err(Error::from).and(found) {
         Ok(Use::Unknown) => Ok(None),
@@ -288,11 +336,17 @@ struct Token {
     revoked: bool,
     #[diesel(sql_type = Bool)]
     used: bool,
+    #[diesel(sql_type = Nullable<Text>)]
+    thumbprint: Option<String>,
 }
 
 /// Marks a token as used and tells what that use means. The family is locked, by its number and not row by row: two
 /// uses at the same moment come one after the other, and each sees what the other did.
-async fn used(connection: &AsyncPgConnection, token: &str) -> Result<Use> {
+async fn used(
+    connection: &AsyncPgConnection,
+    token: &str,
+    thumbprint: Option<&str>,
+) -> Result<Use> {
     let lock = prepared(
         diesel::sql_query(
             "select pg_advisory_xact_lock(hashtextextended(family::text, 0)) from refresh_token where token_hash = $1",
@@ -301,8 +355,11 @@ async fn used(connection: &AsyncPgConnection, token: &str) -> Result<Use> {
     );
     let look = prepared(
         diesel::sql_query(
-            "select org_id, id, person_id, family, parent, revoked_at is not null as revoked, used_at is not null as used
-             from refresh_token where token_hash = $1 and expires_at > now()",
+            "select t.org_id, t.id, t.person_id, t.family, t.parent, t.revoked_at is not null as revoked,
+                    t.used_at is not null as used, d.thumbprint
+             from refresh_token t
+             left join device d on d.org_id = t.org_id and d.session = t.family
+             where t.token_hash = $1 and t.expires_at > now()",
         )
         .bind::<Binary, _>(digest(token)),
     );
@@ -315,6 +372,10 @@ async fn used(connection: &AsyncPgConnection, token: &str) -> Result<Use> {
     let Some(token) = found else {
         return Ok(Use::Unknown);
     };
+    // Whoever has a phone's token and not its key is not the phone: no alarm, or they could shut it out.
+    if token.thumbprint.is_some() && token.thumbprint.as_deref() != thumbprint {
+        return Ok(Use::Unknown);
+    }
     let Token {
         org_id,
         id,

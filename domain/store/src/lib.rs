@@ -4,6 +4,7 @@
 //! Every finder takes a [`Tx`], and a `Tx` exists only for a [`Tenant`]: there is no query without an organisation.
 //! Facts, the feed's entries, marks and audit rows are written through [`feed::write`] and nowhere else.
 
+pub mod access_key;
 pub mod alert;
 pub mod backup;
 pub mod boot;
@@ -14,6 +15,7 @@ mod correction;
 mod database;
 pub mod deferral;
 pub mod depot;
+pub mod device;
 pub mod door;
 pub mod doubt;
 pub mod due;

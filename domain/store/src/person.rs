@@ -21,7 +21,7 @@ use self::sign_in::{end_sessions, set_credential};
 use crate::change::{difference, present};
 use crate::feed::{Write, kind};
 use crate::password::{Hashed, Password, address};
-use crate::schema::{credential, depot, person, refresh_token};
+use crate::schema::{credential, depot, device, person, refresh_token};
 use crate::{Database, Depots, Error, Result, Role, Tenant, Tx, fields};
 
 /// A person as administrators see them.
@@ -118,30 +118,48 @@ pub async fn standing(
     person_id: Uuid,
     session: Uuid,
 ) -> Result<Option<(Role, Depots)>> {
+    standing_by(database, org_id, person_id, Some(session)).await
+}
+
+/// The same of a depot system that shows a key which lives.
+///
+/// # Errors
+/// Those of the database.
+pub async fn standing_of_key(
+    database: &Database,
+    org_id: Uuid,
+    person_id: Uuid,
+) -> Result<Option<(Role, Depots)>> {
+    let standing = standing_by(database, org_id, person_id, None).await?;
+    // Made something else since, it signs in as that.
+    Ok(standing.filter(|(role, _)| *role == Role::DepotSystem))
+}
+
+async fn standing_by(
+    database: &Database,
+    org_id: Uuid,
+    person_id: Uuid,
+    session: Option<Uuid>,
+) -> Result<Option<(Role, Depots)>> {
     database
         .read(&Tenant::system(org_id), async |tx| {
-            let lives = living(org_id, person_id, session);
-            let person_ids = [person_id];
-            let (found, granted) = futures::join!(
-                person::table
-                    .find((org_id, person_id))
-                    .filter(person::active.and(diesel::dsl::exists(lives)))
-                    .select((person::role, person::all_depots))
-                    .first::<(String, bool)>(&mut tx.connection()),
-                granted(tx, &person_ids)
-            );
-            let Some((role, all_depots)) = found.optional()? else {
-                return Ok(None);
+            let Some(session) = session else {
+                let acting = acting(tx, person_id).await?;
+                return Ok(acting.map(|tenant| (tenant.role, tenant.depots)));
             };
-            let named = granted?.into_iter().map(|(_, depot_id)| depot_id).collect();
-            Ok(Some((
-                parse(&role)?,
-                if all_depots {
-                    Depots::All
-                } else {
-                    Depots::Some(named)
-                },
-            )))
+            let (acting, lives) =
+                futures::try_join!(acting(tx, person_id), living(tx, session))?;
+            Ok(acting.zip(lives).and_then(|(tenant, lives)| {
+                let (role, depots) = (tenant.role, tenant.depots);
+                match lives.shared_at {
+                    // Whoever picked their name on it: there, and nowhere else.
+                    Some(depot_id) if role == Role::Operator && depots.contains(depot_id) => {
+                        Some((role, Depots::Some(BTreeSet::from([depot_id]))))
+                    }
+                    None if lives.person_id == person_id => Some((role, depots)),
+                    _ => None,
+                }
+            }))
         })
         .await
 }
@@ -162,21 +180,34 @@ pub async fn is_active(database: &Database, org_id: Uuid, person_id: Uuid) -> Re
         .await
 }
 
-#[diesel::dsl::auto_type]
-fn living(org_id: Uuid, person_id: Uuid, session: Uuid) -> _ {
-    refresh_token::table
-        .filter(
-            refresh_token::org_id
-                .eq(org_id)
-                .and(refresh_token::family.eq(session)),
+/// Whose session it is, while it lives.
+struct Living {
+    person_id: Uuid,
+    /// Where the phone hangs that it is of, if operators share that.
+    shared_at: Option<Uuid>,
+}
+
+async fn living(tx: &Tx<'_>, session: Uuid) -> Result<Option<Living>> {
+    let lives = refresh_token::table
+        .left_join(
+            device::table.on(device::org_id
+                .eq(refresh_token::org_id)
+                .and(device::session.eq(refresh_token::family))),
         )
-        .filter(refresh_token::person_id.eq(person_id))
+        .filter(refresh_token::org_id.eq(tx.org_id()))
+        .filter(refresh_token::family.eq(session))
         .filter(
             refresh_token::revoked_at
                 .is_null()
                 .and(refresh_token::expires_at.gt(diesel::dsl::now)),
         )
-        .select(refresh_token::family)
+        .select((refresh_token::person_id, device::depot_id.nullable()));
+    let lives: Option<(Uuid, Option<Uuid>)> =
+        lives.first(&mut tx.connection()).await.optional()?;
+    Ok(lives.map(|(person_id, shared_at)| Living {
+        person_id,
+        shared_at,
+    }))
 }
 
 /// At most `limit` people, ordered by id, those after `after`. `email`: who signs in with exactly this address.

@@ -7,6 +7,24 @@
 )]
 
 diesel::table! {
+    access_key (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        person_id -> Uuid,
+        name -> Text,
+        key_hash -> Bytea,
+        may_write -> Array<Text>,
+        created_at -> Timestamptz,
+        created_by -> Uuid,
+        expires_at -> Timestamptz,
+        last_used_at -> Nullable<Timestamptz>,
+        revoked_at -> Nullable<Timestamptz>,
+        revoked_by -> Nullable<Uuid>,
+        rev -> BigInt,
+    }
+}
+
+diesel::table! {
     alert (org_id, id) {
         org_id -> Uuid,
         id -> Uuid,
@@ -120,6 +138,39 @@ diesel::table! {
         inputs -> Text,
         as_of -> Timestamptz,
         valid_until -> Timestamptz,
+    }
+}
+
+diesel::table! {
+    device (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        name -> Text,
+        person_id -> Uuid,
+        depot_id -> Nullable<Uuid>,
+        code_id -> Uuid,
+        session -> Uuid,
+        thumbprint -> Text,
+        enrolled_at -> Timestamptz,
+        enrolled_by -> Uuid,
+        revoked_at -> Nullable<Timestamptz>,
+        revoked_by -> Nullable<Uuid>,
+        revoked_because -> Nullable<Text>,
+        rev -> BigInt,
+    }
+}
+
+diesel::table! {
+    device_code (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        code_hash -> Bytea,
+        person_id -> Nullable<Uuid>,
+        depot_id -> Nullable<Uuid>,
+        created_at -> Timestamptz,
+        created_by -> Uuid,
+        expires_at -> Timestamptz,
+        redeemed_at -> Nullable<Timestamptz>,
     }
 }
 
@@ -622,6 +673,23 @@ diesel::table! {
 }
 
 diesel::table! {
+    unsent (org_id, id) {
+        org_id -> Uuid,
+        id -> Uuid,
+        device_id -> Uuid,
+        depot_id -> Nullable<Uuid>,
+        what -> Text,
+        body -> Text,
+        received_at -> Timestamptz,
+        settled_at -> Nullable<Timestamptz>,
+        settled_by -> Nullable<Uuid>,
+        outcome -> Nullable<Text>,
+        word -> Nullable<Text>,
+        rev -> BigInt,
+    }
+}
+
+diesel::table! {
     work_order (org_id, id) {
         org_id -> Uuid,
         id -> Uuid,
@@ -665,6 +733,7 @@ diesel::table! {
 }
 
 diesel::allow_tables_to_appear_in_same_query!(
+    access_key,
     alert,
     audit,
     checklist,
@@ -673,6 +742,8 @@ diesel::allow_tables_to_appear_in_same_query!(
     deferral,
     depot,
     depot_state,
+    device,
+    device_code,
     feed_entry,
     feed_scope,
     finding,
@@ -706,6 +777,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     technician_hours,
     unit,
     unit_state,
+    unsent,
     work_order,
     work_order_line,
 );

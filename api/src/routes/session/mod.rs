@@ -6,7 +6,7 @@ mod refresh;
 mod sign_in;
 mod sign_out;
 
-pub use sign_in::begin;
+pub use sign_in::{begin, network};
 
 use rimeyard_store::door::Session;
 use serde::Serialize;
@@ -46,6 +46,11 @@ pub struct Tokens {
 
 /// New tokens of a session.
 async fn tokens(state: &State, session: Session) -> Result<Answer, Problem> {
+    Ok(Answer::value(&tokens_of(state, session).await?).secret())
+}
+
+/// The same, to stand in an answer beside other things.
+pub(super) async fn tokens_of(state: &State, session: Session) -> Result<Tokens, Problem> {
     let subject = Subject {
         org_id: session.known.org_id,
         person_id: session.known.person_id,
@@ -56,11 +61,10 @@ async fn tokens(state: &State, session: Session) -> Result<Answer, Problem> {
             .keys()
             .await?
             .sign(Kind::Access, subject, jiff::Timestamp::now().as_second())?;
-    let tokens = Tokens {
+    Ok(Tokens {
         access_token,
         refresh_token: session.refresh_token,
         expires_in_s: Kind::Access.life_s(),
         token_type: "Bearer",
-    };
-    Ok(Answer::value(&tokens).secret())
+    })
 }

@@ -1,14 +1,16 @@
 //! POST /v1/sign-in/refresh
 
-use actix_web::post;
+use actix_web::{HttpRequest, post};
 use actix_web::web::Data;
+use rimeyard_rules::Invalid;
 use rimeyard_store::{door, person};
 use serde::Deserialize;
 use utoipa::ToSchema;
+use uuid::Uuid;
 
 use super::{Tokens, tokens};
 use crate::answer::Answer;
-use crate::extract::Json;
+use crate::extract::{Json, Proof, proof};
 use crate::problem::{Problem, ProblemDetails};
 use crate::state::State;
 
@@ -18,14 +20,18 @@ use crate::state::State;
 pub struct Refresh {
     /// The last one received.
     refresh_token: String,
+    /// On a phone that the operators of a depot share: the operator who has it in their hands, for whom the access token
+    /// is to be. Without, it is the phone's own.
+    operator_id: Option<Uuid>,
 }
 
 /// Exchange a refresh token for new tokens.
 ///
 /// Until its successor is used, the same token answers again: an answer may get lost. After that it ends the session,
-/// since someone else must have it.
+/// since someone else must have it. A phone's session goes on only with the proof of its key.
 #[utoipa::path(
     tag = "session",
+    params(("DPoP" = Option<String>, Header, description = proof::ABOUT)),
     responses(
         (status = 200, description = "New tokens.", body = Tokens),
         (status = 401, description = "The token is worth nothing, or no longer: sign in again.",
@@ -34,15 +40,31 @@ pub struct Refresh {
     security(())
 )]
 #[post("/v1/sign-in/refresh")]
-pub async fn refresh(state: Data<State>, body: Json<Refresh>) -> Result<Answer, Problem> {
+pub async fn refresh(
+    state: Data<State>,
+    request: HttpRequest,
+    body: Json<Refresh>,
+) -> Result<Answer, Problem> {
     let refused =
         || Problem::unauthorized("The refresh token is not valid, or no longer. Sign in again.");
-    let session = door::refresh(&state.database, &body.refresh_token)
+    let proof = Proof::of(&request)?;
+    let thumbprint = proof.as_ref().map(|proof| proof.thumbprint.as_str());
+    let mut session = door::refresh(&state.database, &body.refresh_token, thumbprint)
         .await?
         .ok_or_else(refused)?;
+    if let Some(operator_id) = body.operator_id {
+        session.known.person_id = operator_id;
+    }
     let known = session.known;
     let standing =
         person::standing(&state.database, known.org_id, known.person_id, session.id).await?;
-    standing.ok_or_else(refused)?;
-    tokens(&state, session).await
+    match standing {
+        Some(_) => tokens(&state, session).await,
+        // Its successor was not told, so the same token comes again with another name, or with none.
+        None if body.operator_id.is_some() => Err(Problem::invalid(vec![Invalid::new(
+            "operator_id",
+            "names no operator of the depot that this phone is shared at",
+        )])),
+        None => Err(refused()),
+    }
 }

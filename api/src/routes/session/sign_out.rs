@@ -9,7 +9,8 @@ use crate::signed::Signed;
 
 /// Sign out.
 ///
-/// The session's tokens are worth nothing from now on; other sessions of the same person go on.
+/// The session's tokens are worth nothing from now on; other sessions of the same person go on. A depot system's key has
+/// no session: it goes on until it is revoked.
 #[utoipa::path(
     tag = "session",
     responses((status = 204, description = "Signed out.")),

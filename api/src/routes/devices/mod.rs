@@ -1,0 +1,21 @@
+//! Phones: codes to enrol them with, those that are enrolled, and what those that were shut out had not sent.
+
+mod code;
+mod enrol;
+mod find;
+mod list;
+mod revoke;
+mod send_unsent;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// Mounts them.
+pub fn routes(config: &mut ServiceConfig) {
+    config
+        .service(code::code)
+        .service(enrol::enrol)
+        .service(send_unsent::send_unsent)
+        .service(list::list)
+        .service(find::find)
+        .service(revoke::revoke);
+}

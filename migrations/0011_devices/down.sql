@@ -1,0 +1,3 @@
+drop table unsent;
+drop table device;
+drop table device_code;
