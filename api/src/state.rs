@@ -121,7 +121,7 @@ impl State {
             return self.authenticate_key(token).await;
         }
         let subject = self.subject(kind, token).await?;
-        let remembered = (subject.person_id, subject.session);
+        let remembered = subject;
         if let Some(admitted) = self.people.people().recall(&remembered) {
             return Ok(admitted);
         }

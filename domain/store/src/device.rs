@@ -13,10 +13,10 @@ pub use enrol::{Enrolled, NewDevice, enrol};
 
 use diesel::pg::Pg;
 use diesel::prelude::*;
-use diesel::sql_types::{Bool, Nullable, Uuid as SqlUuid};
+use diesel::sql_types::{Array, Bool, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
-use jiff_diesel::{NullableTimestamp, ToDiesel};
+use jiff_diesel::NullableTimestamp;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -139,7 +139,7 @@ fn visible<'a>(tx: &Tx<'_>) -> device::BoxedQuery<'a, Pg> {
          or exists (select from person_depot d
                     where d.org_id = device.org_id and d.person_id = device.person_id and not d.depot_id = any(",
     )
-    .bind::<diesel::sql_types::Array<SqlUuid>, _>(granted)
+    .bind::<Array<SqlUuid>, _>(granted)
     .sql("))");
     query.filter(own.or(diesel::dsl::not(works_elsewhere)))
 }

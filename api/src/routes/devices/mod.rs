@@ -1,6 +1,6 @@
 //! Phones: codes to enrol them with, those that are enrolled, and what those that were shut out had not sent.
 
-mod code;
+mod make_code;
 mod enrol;
 mod find;
 mod list;
@@ -12,7 +12,7 @@ use utoipa_actix_web::service_config::ServiceConfig;
 /// Mounts them.
 pub fn routes(config: &mut ServiceConfig) {
     config
-        .service(code::code)
+        .service(make_code::make_code)
         .service(enrol::enrol)
         .service(send_unsent::send_unsent)
         .service(list::list)

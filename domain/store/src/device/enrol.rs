@@ -62,8 +62,9 @@ pub async fn enrol(
     };
     let enrolled = feed::write(database, &tenant, &[found.org_id], async |tx| {
         redeem(tx, found, new, thumbprint).await
-    });
-    let Some((device, session)) = enrolled.await? else {
+    })
+    .await?;
+    let Some((device, session)) = enrolled else {
         return Ok(None);
     };
     let known = Known {

@@ -8,7 +8,7 @@ use diesel::prelude::*;
 use diesel::sql_types::{Array, Nullable, Text, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
-use jiff_diesel::{NullableTimestamp, ToDiesel};
+use jiff_diesel::NullableTimestamp;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use serde_json::value::RawValue;

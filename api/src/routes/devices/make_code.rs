@@ -40,7 +40,7 @@ pub struct MadeCode {
     extensions(("x-roles" = json!(LEADS)))
 )]
 #[post("/v1/device-codes")]
-pub async fn code(
+pub async fn make_code(
     who: Signed,
     request: HttpRequest,
     body: Json<NewDeviceCode>,
