@@ -19,9 +19,6 @@ use crate::problem::{PROBLEM_JSON, ProblemDetails};
 /// The extension in which an operation names the roles that may call it.
 pub const X_ROLES: &str = "x-roles";
 
-/// The extension in which an operation says what a depot system writes by it: only with a key that names the same.
-pub const X_KEY_WRITES: &str = "x-key-writes";
-
 const DESCRIPTION: &str = "\
 Keeps walk-behind snow throwers and other small winter equipment ready, and says how ready a depot is for a storm.
 

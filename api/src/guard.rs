@@ -72,7 +72,11 @@ async fn admit(
             }
             // A depot system's role says that such a thing can be written, its key whether this one may.
             let is_program = admitted.tenant.role == Role::DepotSystem;
-            if is_program && known.writes.is_some_and(|one| !admitted.may_write.contains(&one)) {
+            if is_program
+                && known
+                    .writes
+                    .is_some_and(|one| !admitted.may_write.contains(&one))
+            {
                 return Err(Problem::not_named_with_key());
             }
             Some(admitted)

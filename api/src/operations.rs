@@ -8,7 +8,7 @@ use rimeyard_store::access_key::Writes;
 use utoipa::openapi::path::{Operation, ParameterIn};
 use utoipa::openapi::{OpenApi, RefOr};
 
-use crate::document::{X_KEY_WRITES, X_ROLES, operations};
+use crate::document::{X_ROLES, operations};
 use crate::page;
 
 /// Every documented operation.
@@ -49,7 +49,9 @@ impl Operations {
         let addresses = document.paths.paths.iter().map(|(path, item)| {
             let methods: HashMap<Method, Known> = operations(item)
                 .filter_map(|(method, operation)| {
-                    Some((method.parse().ok()?, Known::new(operation)))
+                    let method: Method = method.parse().ok()?;
+                    let known = Known::new(&method, operation);
+                    Some((method, known))
                 })
                 .collect();
             let mut allow: Vec<&str> = methods.keys().map(Method::as_str).collect();
@@ -82,7 +84,7 @@ impl Operations {
 }
 
 impl Known {
-    fn new(operation: &Operation) -> Self {
+    fn new(method: &Method, operation: &Operation) -> Self {
         let roles = operation
             .extensions
             .as_ref()
@@ -102,11 +104,10 @@ impl Known {
             }
             _ => None,
         });
-        let writes = operation
-            .extensions
-            .as_ref()
-            .and_then(|extensions| extensions.get(X_KEY_WRITES))
-            .and_then(|writes| serde_json::from_value(writes.clone()).ok());
+        // Its tag is the noun that a key names.
+        let tag = operation.tags.iter().flatten().next();
+        let noun = tag.filter(|_| method != Method::GET).cloned();
+        let writes = noun.and_then(|noun| serde_json::from_value(noun.into()).ok());
         Self {
             id: operation.operation_id.clone().unwrap_or_default(),
             roles,

@@ -22,13 +22,8 @@ pub const LEADS: Roles = Roles(&[DepotLead, DistrictManager, Administrator]);
 /// Who says what was found on a machine: inspections.
 pub const INSPECTORS: Roles = Roles(&[Technician, DepotLead, Administrator]);
 /// Who says what the meter shows and whether a machine started: whoever walks behind it, and the depot's own program.
-pub const METER_READERS: Roles = Roles(&[
-    Technician,
-    Operator,
-    DepotLead,
-    DepotSystem,
-    Administrator,
-]);
+pub const METER_READERS: Roles =
+    Roles(&[Technician, Operator, DepotLead, DepotSystem, Administrator]);
 /// Who says how much snow fell: those who lead, and the depot's own program.
 pub const OBSERVERS: Roles = Roles(&[DepotLead, DistrictManager, DepotSystem, Administrator]);
 /// Who works on machines with tools: parts, lifting holds, changes of units.

@@ -103,8 +103,8 @@ grant select (org_id, id, person_id, depot_id, created_at, created_by, expires_a
 grant select, insert, update (revoked_at, revoked_by, revoked_because, rev) on device to rimeyard_app;
 grant select, insert, update (settled_at, settled_by, outcome, word, rev) on unsent to rimeyard_app;
 -- Whose a code is, and which key a session is bound to, is asked before the organisation is known.
-create policy door on device_code to rimeyard_door using (true);
-create policy door on device to rimeyard_door using (true);
+create policy door on device_code to rimeyard_door using (true) with check (true);
+create policy door on device to rimeyard_door using (true) with check (true);
 grant select (org_id, id, code_hash, created_by, expires_at) on device_code to rimeyard_door;
 grant select (org_id, id, session, thumbprint, revoked_at, revoked_by) on device to rimeyard_door;
 -- A code that is over is of no use to anybody; which phone came with it, the phone's row says.

@@ -65,9 +65,7 @@ async fn a_key_reads_what_its_program_is_granted_and_writes_what_it_names() {
     out.expect(204);
     reads.get("/v1/me").await.expect(200);
     let signed_in = server.anonymous();
-    let signed_in = signed_in
-        .signed_in(&email("ours", Role::DepotSystem))
-        .await;
+    let signed_in = signed_in.signed_in(&email("ours", Role::DepotSystem)).await;
     signed_in.get("/v1/depots").await.expect(200);
     signed_in.post(&path, &fallen).await.problem(403);
 }
@@ -96,20 +94,32 @@ async fn the_secret_is_told_once_and_kept_nowhere() {
         assert!(!answer.body.contains(&secret), "{}", answer.body);
     }
 
-    server.anonymous().with_token(&secret).get("/v1/me").await.expect(200);
+    server
+        .anonymous()
+        .with_token(&secret)
+        .get("/v1/me")
+        .await
+        .expect(200);
     let (owner, connection) = tokio_postgres::connect(&server.owner_url, NoTls)
         .await
         .expect("connected");
     tokio::spawn(connection);
     let tables = owner
-        .query("select table_name::text from information_schema.tables where table_schema = 'public'", &[])
+        .query(
+            "select table_name::text from information_schema.tables where table_schema = 'public'",
+            &[],
+        )
         .await
         .expect("tables");
     let bare = secret.trim_start_matches("rimeyard-key-");
     for table in tables {
         let table: String = table.get(0);
         let holds = format!("select count(*) from {table} t where t::text like '%' || $1 || '%'");
-        let rows: i64 = owner.query_one(&holds, &[&bare]).await.expect("counted").get(0);
+        let rows: i64 = owner
+            .query_one(&holds, &[&bare])
+            .await
+            .expect("counted")
+            .get(0);
         assert_eq!(rows, 0, "{table}");
     }
     let key: String = owner
@@ -118,7 +128,13 @@ async fn the_secret_is_told_once_and_kept_nowhere() {
         .expect("the key")
         .get(0);
     let digest = <sha2::Sha256 as sha2::Digest>::digest(&secret);
-    assert_eq!(key, digest.iter().map(|byte| format!("{byte:02x}")).collect::<String>());
+    assert_eq!(
+        key,
+        digest
+            .iter()
+            .map(|byte| format!("{byte:02x}"))
+            .collect::<String>()
+    );
 }
 
 #[tokio::test]
@@ -134,14 +150,25 @@ async fn a_key_ends_when_it_is_revoked_when_its_time_is_over_and_with_its_progra
     let path = format!("/v1/keys/{}", made_first["id"].as_str().expect("an id"));
     let used = administrator.get(&path).await.expect(200).json();
     assert!(used["last_used_at"].is_string(), "{used}");
-    let revoked = administrator.post(&format!("{path}/revoke"), &json!({})).await;
+    let revoked = administrator
+        .post(&format!("{path}/revoke"), &json!({}))
+        .await;
     assert!(revoked.expect(200).json()["revoked_by"].is_string());
-    administrator.post(&format!("{path}/revoke"), &json!({})).await.problem(409);
+    administrator
+        .post(&format!("{path}/revoke"), &json!({}))
+        .await
+        .problem(409);
     gone("revoked", &first).await;
 
     let brief = key_of(&program, &[], SignedDuration::from_millis(900));
-    let brief = administrator.post("/v1/keys", &brief).await.expect(201).json();
-    let brief = server.anonymous().with_token(brief["key"].as_str().expect("a secret"));
+    let brief = administrator
+        .post("/v1/keys", &brief)
+        .await
+        .expect(201)
+        .json();
+    let brief = server
+        .anonymous()
+        .with_token(brief["key"].as_str().expect("a secret"));
     brief.get("/v1/me").await.expect(200);
     gone("its time is over", &brief).await;
 
@@ -163,7 +190,11 @@ async fn what_no_key_can_be_is_named() {
     let administrator = server.administrator().await;
     let program = program(&server).await;
     let me = administrator.get("/v1/me").await.expect(200).json();
-    let me = me["person_id"].as_str().or(me["id"].as_str()).expect("who I am").to_owned();
+    let me = me["person_id"]
+        .as_str()
+        .or(me["id"].as_str())
+        .expect("who I am")
+        .to_owned();
     let with = |field: &str, value: Value| {
         let mut new = key_of(&program, &[], DAY);
         new[field] = value;
@@ -175,18 +206,33 @@ async fn what_no_key_can_be_is_named() {
         (with("name", json!(" ")), "name"),
         (with("name", json!("a\nb")), "name"),
         (with("may_write", json!(["inspections"])), "may_write[0]"),
-        (with("expires_at", json!(Timestamp::now() - DAY)), "expires_at"),
-        (with("expires_at", json!(Timestamp::now() + DAY * 401)), "expires_at"),
-        (with("id", json!("0f0e0d0c-0b0a-4908-8706-050403020100")), "id"),
+        (
+            with("expires_at", json!(Timestamp::now() - DAY)),
+            "expires_at",
+        ),
+        (
+            with("expires_at", json!(Timestamp::now() + DAY * 401)),
+            "expires_at",
+        ),
+        (
+            with("id", json!("0f0e0d0c-0b0a-4908-8706-050403020100")),
+            "id",
+        ),
         (with("colour", json!("red")), "colour"),
     ] {
         let answer = administrator.post("/v1/keys", &new).await;
         assert_eq!(answer.problem(422), [field], "{new}");
     }
     for _ in 0..20 {
-        administrator.post("/v1/keys", &with("name", json!("One of many"))).await.expect(201);
+        administrator
+            .post("/v1/keys", &with("name", json!("One of many")))
+            .await
+            .expect(201);
     }
-    administrator.post("/v1/keys", &with("name", json!("One too many"))).await.problem(409);
+    administrator
+        .post("/v1/keys", &with("name", json!("One too many")))
+        .await
+        .problem(409);
 
     for wrong in ["rimeyard-key-", "rimeyard-key-AAAA", "rimeyard-key-\u{e9}"] {
         let request = server.anonymous().request(Method::GET, "/v1/me");

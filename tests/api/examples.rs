@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 
 use super::fleet::{Fleet, days_ago, posted};
+use super::phone::{Phone, code};
 
 /// An object to put in a path.
 pub struct Example {
@@ -49,6 +50,17 @@ pub async fn example(name: &str, administrator: &Actor, depot: &Depot) -> Exampl
             )
         }
         "key_id" => of_all(&posted(administrator, "/v1/keys", &key(administrator).await).await),
+        "device_id" => of_a_depot(&enrolled(administrator, depot).await.1),
+        "unsent_id" => {
+            let (phone, device) = enrolled(administrator, depot).await;
+            let path = format!("/v1/devices/{device}/revoke");
+            administrator.post(&path, &lost()).await.expect(200);
+            let id = Uuid::now_v7();
+            let entries = json!({"entries": [{"id": id, "what": "a fault", "body": {}}]});
+            let sent = phone.post(administrator, "/v1/devices/unsent", &entries);
+            sent.await.expect(200);
+            of_a_depot(&id.to_string())
+        }
         "person_id" => of_all(&first(administrator, "/v1/people", "id").await),
         "version" => of_nobody("1"),
         "what" => of_nobody("units"),
@@ -228,6 +240,23 @@ async fn key(administrator: &Actor) -> Value {
     json!({"person_id": program, "name": "A key", "expires_at": days_ago(-30)})
 }
 
+/// A phone that the operators of the depot share, and its id.
+async fn enrolled(administrator: &Actor, depot: &Depot) -> (Phone, String) {
+    let phone = Phone::new();
+    let letters = code(administrator, json!({"depot_id": depot.id})).await;
+    let enrolled = phone
+        .enrol(administrator, &letters)
+        .await
+        .expect(201)
+        .json();
+    let id = enrolled["device"]["id"].as_str().expect("an id").to_owned();
+    (phone, id)
+}
+
+fn lost() -> Value {
+    json!({"because": "lost on the last round"})
+}
+
 fn task_done() -> Value {
     json!({"task": "engine_oil", "done_at": days_ago(1)})
 }
@@ -288,6 +317,7 @@ pub async fn good_body(operation: &str, administrator: &Actor, depot: &Depot) ->
             json!({"tag": name, "depot_id": depot.id, "model_id": model})
         }
         "imports_create" => json!(table(administrator, depot).await),
+        "devices_make_code" => json!({"depot_id": depot.id}),
         "keys_create" => key(administrator).await,
         "inspections_create" => inspection(&unit().await),
         "meter_readings_create" => meter_reading(&unit().await),
@@ -317,6 +347,9 @@ pub fn body(operation: &str) -> Value {
         "limited_uses_create" => limited_use(""),
         "tasks_done_create" => task_done(),
         "deferrals_create" => put_off(),
+        "devices_make_code" => json!({"depot_id": absent("depot_id")}),
+        "devices_revoke" => lost(),
+        "unsent_settle" => json!({"outcome": "set aside", "word": "no longer of use"}),
         "alerts_acknowledge" => json!({"word": "on my bench"}),
         "snowfall_note" => json!({"days": [{"on": "2024-12-01", "snowfall_mm": 80}]}),
         "limited_uses_admit" => json!({"storm_id": absent("storm_id")}),

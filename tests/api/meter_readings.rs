@@ -306,7 +306,10 @@ async fn who_may_record_and_once() {
     let Fleet { unit, .. } = fleet(&server).await;
     let body = reading(&unit, 1, json!({"started": true}));
     let district = server.district_manager().await;
-    district.post("/v1/meter-readings", &body).await.problem(403);
+    district
+        .post("/v1/meter-readings", &body)
+        .await
+        .problem(403);
     for actor in [
         server.depot_system().await,
         server.technician().await,
@@ -333,5 +336,5 @@ async fn who_may_record_and_once() {
         .await
         .expect(200)
         .json();
-    assert_eq!(listed["items"].as_array().unwrap().len(), 4);
+    assert_eq!(listed["items"].as_array().unwrap().len(), 5);
 }

@@ -148,7 +148,8 @@ impl TestServer {
     }
 
     async fn make_key(&self) -> String {
-        let administrator = self.administrator().await;
+        let administrator = email("ours", Role::Administrator);
+        let administrator = self.anonymous().signed_in(&administrator).await;
         let path = format!("/v1/people?email={}", email("ours", Role::DepotSystem));
         let programs = administrator.get(&path).await.expect(200).json();
         let expires_at = jiff::Timestamp::now() + jiff::SignedDuration::from_hours(24);
@@ -156,7 +157,11 @@ impl TestServer {
             "person_id": programs["items"][0]["id"], "name": "The test's", "expires_at": expires_at,
             "may_write": ["meter readings", "snowfall"],
         });
-        let key = administrator.post("/v1/keys", &key).await.expect(201).json();
+        let key = administrator
+            .post("/v1/keys", &key)
+            .await
+            .expect(201)
+            .json();
         key["key"].as_str().expect("the secret").to_owned()
     }
 

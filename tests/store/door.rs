@@ -17,7 +17,9 @@ async fn someone(house: &House) -> Known {
 }
 
 async fn refresh(house: &House, token: &str) -> Option<Session> {
-    door::refresh(&house.database, token).await.expect("asked")
+    door::refresh(&house.database, token, None)
+        .await
+        .expect("asked")
 }
 
 #[tokio::test]

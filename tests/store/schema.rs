@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::{database, owner};
 
 /// Indexes that do not begin with org_id, each with the reason. This list may only shrink.
-const ACROSS_ORGANISATIONS: [(&str, &str); 7] = [
+const ACROSS_ORGANISATIONS: [(&str, &str); 11] = [
     (
         "credential_email",
         "whoever signs in names an address, not an organisation",
@@ -13,6 +13,13 @@ const ACROSS_ORGANISATIONS: [(&str, &str); 7] = [
     (
         "refresh_token_hash",
         "a refresh token is found before its organisation is known",
+    ),
+    ("access_key_hash", "and so is a depot system's key"),
+    ("device_code_hash", "and so is a code to enrol a phone"),
+    ("device_thumbprint", "and so is a phone, by its key"),
+    (
+        "device_code_expiry",
+        "the sweep asks what is oldest anywhere",
     ),
     ("mark_due", "the worker asks what is due anywhere"),
     ("mark_parked", "and what is parked anywhere"),
@@ -144,7 +151,10 @@ async fn the_policies_are_these_and_no_others() {
         })
         .collect();
     for (table, policy, role) in [
+        ("access_key", "door", "rimeyard_door"),
         ("credential", "door", "rimeyard_door"),
+        ("device", "door", "rimeyard_door"),
+        ("device_code", "door", "rimeyard_door"),
         ("refresh_token", "door", "rimeyard_door"),
         ("mark", "clock", "rimeyard_clock"),
         ("import", "clock", "rimeyard_clock"),
@@ -154,6 +164,7 @@ async fn the_policies_are_these_and_no_others() {
     }
     for (table, past) in [
         ("refresh_token", "(expires_at <= now())"),
+        ("device_code", "(expires_at <= (now() - '1 day'::interval))"),
         (
             "idempotency",
             "(created_at <= (now() - '30 days'::interval))",
@@ -219,7 +230,8 @@ async fn facts_are_append_only_and_hashes_are_out_of_reach() {
     assert_eq!(changeable, BTreeSet::new());
     let readable = names(
         "select r || ' ' || c from unnest(array['rimeyard_app', 'rimeyard_clock', 'rimeyard_sweep']) r,
-             (values ('credential', 'password_hash'), ('refresh_token', 'token_hash'), ('signing_key', 'private_pem')) as hidden (t, c)
+             (values ('credential', 'password_hash'), ('refresh_token', 'token_hash'), ('signing_key', 'private_pem'),
+                     ('access_key', 'key_hash'), ('device_code', 'code_hash')) as hidden (t, c)
          where has_column_privilege(r, t, c, 'select')",
     )
     .await;
@@ -232,11 +244,15 @@ async fn facts_are_append_only_and_hashes_are_out_of_reach() {
     )
     .await;
     let expected = [
+        "rimeyard_door access_key",
         "rimeyard_door credential",
+        "rimeyard_door device",
+        "rimeyard_door device_code",
         "rimeyard_door refresh_token",
         "rimeyard_door signing_key",
         "rimeyard_clock import",
         "rimeyard_clock mark",
+        "rimeyard_sweep device_code",
         "rimeyard_sweep feed_entry",
         "rimeyard_sweep feed_scope",
         "rimeyard_sweep idempotency",

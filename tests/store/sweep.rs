@@ -27,7 +27,7 @@ async fn what_is_past_its_time_goes_in_bounded_batches() {
         .await
         .expect("begun");
     for _ in 0..5 {
-        session = door::refresh(&house.database, &session.refresh_token)
+        session = door::refresh(&house.database, &session.refresh_token, None)
             .await
             .expect("asked")
             .expect("good");
@@ -66,7 +66,7 @@ async fn what_is_past_its_time_goes_in_bounded_batches() {
         (2, 1)
     );
     // The session goes on.
-    let next = door::refresh(&house.database, &session.refresh_token).await;
+    let next = door::refresh(&house.database, &session.refresh_token, None).await;
     assert!(next.expect("asked").is_some());
 }
 
@@ -94,7 +94,7 @@ async fn a_session_ends_after_a_year_however_much_it_is_used() {
         .execute("update refresh_token set family = $1", &[&long_ago])
         .await
         .expect("moved");
-    let next = door::refresh(&house.database, &session.refresh_token).await;
+    let next = door::refresh(&house.database, &session.refresh_token, None).await;
     assert!(next.expect("asked").is_none());
 }
 

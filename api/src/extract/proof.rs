@@ -111,7 +111,11 @@ fn key_of(proof: &str) -> Result<(Algorithm, Jwk), Problem> {
         AlgorithmParameters::OctetKeyPair(key) if key.curve == EllipticCurve::Ed25519 => {
             Algorithm::EdDSA
         }
-        _ => return Err(refused("must have a key of P-256 (ES256) or Ed25519 (EdDSA)")),
+        _ => {
+            return Err(refused(
+                "must have a key of P-256 (ES256) or Ed25519 (EdDSA)",
+            ));
+        }
     };
     Ok((algorithm, key))
 }
@@ -120,7 +124,9 @@ fn check(claims: &Claims, request: &HttpRequest) -> Result<(), Problem> {
     if claims.jti.is_empty() || claims.jti.len() > 200 {
         return Err(refused("must have a jti of 1 to 200 characters"));
     }
-    let off_s = jiff::Timestamp::now().as_second().saturating_sub(claims.iat);
+    let off_s = jiff::Timestamp::now()
+        .as_second()
+        .saturating_sub(claims.iat);
     if off_s.saturating_abs() > CLOCK_OFF_S {
         return Err(refused(&format!(
             "was made at another time: iat is {off_s} s before this answer's Date, and may be {CLOCK_OFF_S} s off"
@@ -148,7 +154,9 @@ fn hosts(request: &HttpRequest) -> impl Iterator<Item = String> {
         .app_data::<Data<State>>()
         .is_some_and(|state| state.behind_proxy);
     let called = request.headers().get("host");
-    let called = called.and_then(|host| host.to_str().ok()).map(str::to_owned);
+    let called = called
+        .and_then(|host| host.to_str().ok())
+        .map(str::to_owned);
     let told = behind_proxy.then(|| request.connection_info().host().to_owned());
     // HTTP/2 has it in the address.
     let named = request.uri().authority().map(ToString::to_string);

@@ -132,7 +132,9 @@ fn visible<'a>(tx: &Tx<'_>) -> device::BoxedQuery<'a, Pg> {
         return query;
     };
     let granted: Vec<Uuid> = granted.iter().copied().collect();
-    let own = device::person_id.nullable().is_not_distinct_from(tx.tenant().person_id);
+    let own = device::person_id
+        .nullable()
+        .is_not_distinct_from(tx.tenant().person_id);
     let works_elsewhere = diesel::dsl::sql::<Bool>(
         "exists (select from person p where p.org_id = device.org_id and p.id = device.person_id and p.all_depots)
          or not exists (select from person_depot d where d.org_id = device.org_id and d.person_id = device.person_id)
@@ -152,7 +154,10 @@ pub async fn revoke(tx: &mut Write<'_>, id: Uuid, why: &Revocation) -> Result<De
     fields::line("because", &why.because, 1..=500)?;
     let mut one = find(tx, id).await?;
     if let Some(at) = one.revoked_at {
-        return Err(Error::conflict("", format!("the phone was shut out at {at}")));
+        return Err(Error::conflict(
+            "",
+            format!("the phone was shut out at {at}"),
+        ));
     }
     one.revoked_at = Some(clock::now());
     one.revoked_by = Some(tx.person_id()?);

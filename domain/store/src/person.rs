@@ -147,8 +147,7 @@ async fn standing_by(
                 let acting = acting(tx, person_id).await?;
                 return Ok(acting.map(|tenant| (tenant.role, tenant.depots)));
             };
-            let (acting, lives) =
-                futures::try_join!(acting(tx, person_id), living(tx, session))?;
+            let (acting, lives) = futures::try_join!(acting(tx, person_id), living(tx, session))?;
             Ok(acting.zip(lives).and_then(|(tenant, lives)| {
                 let (role, depots) = (tenant.role, tenant.depots);
                 match lives.shared_at {
@@ -202,8 +201,7 @@ async fn living(tx: &Tx<'_>, session: Uuid) -> Result<Option<Living>> {
                 .and(refresh_token::expires_at.gt(diesel::dsl::now)),
         )
         .select((refresh_token::person_id, device::depot_id.nullable()));
-    let lives: Option<(Uuid, Option<Uuid>)> =
-        lives.first(&mut tx.connection()).await.optional()?;
+    let lives: Option<(Uuid, Option<Uuid>)> = lives.first(&mut tx.connection()).await.optional()?;
     Ok(lives.map(|(person_id, shared_at)| Living {
         person_id,
         shared_at,

@@ -16,6 +16,8 @@ use crate::{Database, Result};
 pub struct Swept {
     /// Refresh tokens.
     pub tokens: usize,
+    /// Codes that phones were enrolled with, or were not.
+    pub codes: usize,
     /// Answers kept for Idempotency-Keys.
     pub answers: usize,
     /// Tombstones of the feed.
@@ -31,6 +33,7 @@ impl Swept {
     pub fn most(&self) -> usize {
         [
             self.tokens,
+            self.codes,
             self.answers,
             self.tombstones,
             self.staged,
@@ -51,6 +54,8 @@ pub async fn sweep(database: &Database, at_most: i64) -> Result<Swept> {
     let connection = leased.get();
     let tokens = "delete from refresh_token where (org_id, id) in (
                       select org_id, id from refresh_token where expires_at <= now() order by expires_at limit $1)";
+    let codes = "delete from device_code where (org_id, id) in (
+                     select org_id, id from device_code order by expires_at limit $1)";
     let answers = "delete from idempotency where (org_id, person_id, key) in (
                        select org_id, person_id, key from idempotency order by created_at limit $1)";
     let rows = "delete from import_row where (org_id, import_id, row) in (
@@ -77,6 +82,7 @@ pub async fn sweep(database: &Database, at_most: i64) -> Result<Swept> {
         staged: staged.into_iter().max().unwrap_or(0),
         imports: delete(connection, imports, at_most).await?,
         tokens: delete(connection, tokens, at_most).await?,
+        codes: delete(connection, codes, at_most).await?,
         answers: delete(connection, answers, at_most).await?,
         tombstones: tombstones(connection, at_most).await?,
     };

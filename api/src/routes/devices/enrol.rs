@@ -47,8 +47,9 @@ pub async fn enrol(
     body: Json<NewDevice>,
 ) -> Result<Answer, Problem> {
     state.by_network.take(&network(&state, &request))?;
-    let refused =
-        || Problem::unauthorized("The code is unknown, over, or another phone's. Have a new one made.");
+    let refused = || {
+        Problem::unauthorized("The code is unknown, over, or another phone's. Have a new one made.")
+    };
     let enrolled = device::enrol(&state.database, &body, &proof.thumbprint)
         .await?
         .ok_or_else(refused)?;

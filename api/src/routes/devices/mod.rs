@@ -1,9 +1,9 @@
 //! Phones: codes to enrol them with, those that are enrolled, and what those that were shut out had not sent.
 
-mod make_code;
 mod enrol;
 mod find;
 mod list;
+mod make_code;
 mod revoke;
 mod send_unsent;
 

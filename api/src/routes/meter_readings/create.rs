@@ -2,7 +2,6 @@
 
 use actix_web::post;
 use rimeyard_store::Error;
-use rimeyard_store::access_key::Writes;
 use rimeyard_store::meter_reading::{self, MeterReading, NewMeterReading};
 
 use crate::answer::Answer;
@@ -18,7 +17,7 @@ use crate::signed::Signed;
 #[utoipa::path(
     tag = "meter readings",
     responses((status = 201, description = "The meter reading, as recorded.", body = MeterReading)),
-    extensions(("x-roles" = json!(METER_READERS)), ("x-key-writes" = json!(Writes::MeterReadings)))
+    extensions(("x-roles" = json!(METER_READERS)))
 )]
 #[post("/v1/meter-readings")]
 pub async fn create(who: Signed, body: Json<NewMeterReading>) -> Result<Answer, Problem> {

@@ -1,7 +1,7 @@
 //! POST /v1/sign-in/refresh
 
-use actix_web::{HttpRequest, post};
 use actix_web::web::Data;
+use actix_web::{HttpRequest, post};
 use rimeyard_rules::Invalid;
 use rimeyard_store::{door, person};
 use serde::Deserialize;

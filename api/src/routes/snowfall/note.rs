@@ -1,7 +1,6 @@
 //! POST /v1/depots/{depot_id}/snowfall
 
 use actix_web::post;
-use rimeyard_store::access_key::Writes;
 use rimeyard_store::snowfall::{self, NewSnowfall, Noted};
 use uuid::Uuid;
 
@@ -18,7 +17,7 @@ use crate::signed::Signed;
 #[utoipa::path(
     tag = "snowfall",
     responses((status = 200, description = "How many days were noted.", body = Noted)),
-    extensions(("x-roles" = json!(OBSERVERS)), ("x-key-writes" = json!(Writes::Snowfall)))
+    extensions(("x-roles" = json!(OBSERVERS)))
 )]
 #[post("/v1/depots/{depot_id}/snowfall")]
 pub async fn note(

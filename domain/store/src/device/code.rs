@@ -109,7 +109,10 @@ pub async fn create(tx: &mut Write<'_>, new: &NewDeviceCode) -> Result<(DeviceCo
                 ));
             }
             if crate::depot::find(tx, depot_id).await.is_err() {
-                return Err(Error::invalid("depot_id", "names no depot that you may see"));
+                return Err(Error::invalid(
+                    "depot_id",
+                    "names no depot that you may see",
+                ));
             }
         }
         _ => {
@@ -172,7 +175,11 @@ async fn answers_for(tx: &Write<'_>, person_id: Uuid) -> Result<()> {
             !person.all_depots && !person.depots.is_empty() && person.depots.is_subset(granted)
         }
     };
-    if below && within { Ok(()) } else { Err(nobody()) }
+    if below && within {
+        Ok(())
+    } else {
+        Err(nobody())
+    }
 }
 
 #[derive(QueryableByName)]

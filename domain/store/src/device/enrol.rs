@@ -112,7 +112,11 @@ async fn redeem(
     };
     let welcome: i64 = device::table
         .filter(device::org_id.eq(tx.org_id()))
-        .filter(device::person_id.eq(person_id).and(device::revoked_at.is_null()))
+        .filter(
+            device::person_id
+                .eq(person_id)
+                .and(device::revoked_at.is_null()),
+        )
         .count()
         .get_result(&mut tx.connection())
         .await?;
@@ -167,11 +171,7 @@ async fn redeem(
 }
 
 /// The phone that came with this code before, if it is this one and welcome still.
-async fn again(
-    tx: &Write<'_>,
-    code_id: Uuid,
-    thumbprint: &str,
-) -> Result<Option<(Device, Uuid)>> {
+async fn again(tx: &Write<'_>, code_id: Uuid, thumbprint: &str) -> Result<Option<(Device, Uuid)>> {
     Ok(device::table
         .filter(device::org_id.eq(tx.org_id()))
         .filter(device::code_id.eq(code_id))

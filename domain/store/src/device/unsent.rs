@@ -84,7 +84,10 @@ pub struct Settlement {
     /// What became of it.
     pub outcome: Outcome,
     /// Why, or as what: 1 to 500 characters.
-    #[cfg_attr(feature = "schema", schema(example = "asked him: right, entered with the date of the round"))]
+    #[cfg_attr(
+        feature = "schema",
+        schema(example = "asked him: right, entered with the date of the round")
+    )]
     pub word: String,
 }
 
