@@ -25,6 +25,11 @@ use crate::state::State;
 #[derive(Debug, Clone, Copy)]
 pub struct RequestId(pub Uuid);
 
+/// The id of a request that nobody is signed in for.
+pub fn request_id(request: &actix_web::HttpRequest) -> Option<Uuid> {
+    request.extensions().get::<RequestId>().map(|id| id.0)
+}
+
 /// Sent unless a handler has set its own. Pages and /docs get along with it; the rest has nothing to load at all.
 const HEADERS: [(HeaderName, &str); 8] = [
     (

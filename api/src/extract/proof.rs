@@ -1,17 +1,15 @@
 //! A phone's proof of its key (RFC 9449, section 4): a JWT in the header `DPoP`, signed with the key that it carries, for
 //! this request.
 
-use actix_web::dev::Payload;
 use actix_web::http::Uri;
 use actix_web::web::Data;
-use actix_web::{FromRequest, HttpRequest};
+use actix_web::HttpRequest;
 use base64::Engine;
 use base64::prelude::BASE64_URL_SAFE_NO_PAD;
 use jsonwebtoken::jwk::{AlgorithmParameters, EllipticCurve, Jwk, ThumbprintHash};
 use jsonwebtoken::{Algorithm, DecodingKey, Validation, decode};
 use serde::Deserialize;
 use serde_json::Value;
-use std::future::{Ready, ready};
 
 use crate::problem::Problem;
 use crate::state::State;
@@ -41,18 +39,15 @@ struct Claims {
     iat: i64,
 }
 
-impl FromRequest for Proof {
-    type Error = Problem;
-    type Future = Ready<Result<Self, Problem>>;
-
-    fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
-        ready(Proof::of(request).and_then(|proof| {
-            proof.ok_or_else(|| refused("is missing: sign one with the phone's key"))
-        }))
-    }
-}
-
 impl Proof {
+    /// The proof that a request must carry. It is asked for once the body is read: what is malformed is told first.
+    ///
+    /// # Errors
+    /// 401, as [`of`](Self::of), and for a request without one.
+    pub fn required(request: &HttpRequest) -> Result<Self, Problem> {
+        Self::of(request)?.ok_or_else(|| refused("is missing: sign one with the phone's key"))
+    }
+
     /// The proof that a request carries, if it carries one.
     ///
     /// # Errors

@@ -7,6 +7,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::answer::Answer;
+use crate::edge::request_id;
 use crate::extract::{Json, Proof, proof};
 use crate::problem::{Problem, ProblemDetails};
 use crate::routes::session::{Tokens, network, tokens_of};
@@ -43,16 +44,21 @@ pub struct EnrolledDevice {
 pub async fn enrol(
     state: Data<State>,
     request: HttpRequest,
-    proof: Proof,
     body: Json<NewDevice>,
 ) -> Result<Answer, Problem> {
+    let proof = Proof::required(&request)?;
     state.by_network.take(&network(&state, &request))?;
     let refused = || {
         Problem::unauthorized("The code is unknown, over, or another phone's. Have a new one made.")
     };
-    let enrolled = device::enrol(&state.database, &body, &proof.thumbprint)
-        .await?
-        .ok_or_else(refused)?;
+    let enrolled = device::enrol(
+        &state.database,
+        &body,
+        &proof.thumbprint,
+        request_id(&request),
+    )
+    .await?
+    .ok_or_else(refused)?;
     let answer = EnrolledDevice {
         tokens: tokens_of(&state, enrolled.session).await?,
         device: enrolled.device,

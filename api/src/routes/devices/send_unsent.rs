@@ -6,6 +6,7 @@ use rimeyard_store::device::unsent::{self, Outbox, Received};
 use rimeyard_store::door;
 
 use crate::answer::Answer;
+use crate::edge::request_id;
 use crate::extract::{Json, Proof, proof};
 use crate::problem::{Problem, ProblemDetails};
 use crate::routes::session::network;
@@ -32,9 +33,9 @@ use crate::state::State;
 pub async fn send_unsent(
     state: Data<State>,
     request: HttpRequest,
-    proof: Proof,
     body: Json<Outbox>,
 ) -> Result<Answer, Problem> {
+    let proof = Proof::required(&request)?;
     state.by_network.take(&network(&state, &request))?;
     let refused = || {
         Problem::unauthorized(
@@ -45,6 +46,6 @@ pub async fn send_unsent(
         .await?
         .ok_or_else(refused)?;
     Ok(Answer::value(
-        &unsent::receive(&state.database, phone, &body).await?,
+        &unsent::receive(&state.database, phone, &body, request_id(&request)).await?,
     ))
 }

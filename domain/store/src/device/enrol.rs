@@ -51,6 +51,7 @@ pub async fn enrol(
     database: &Database,
     new: &NewDevice,
     thumbprint: &str,
+    request_id: Option<Uuid>,
 ) -> Result<Option<Enrolled>> {
     let Some(found) = look_up(database, &new.code).await? else {
         return Ok(None);
@@ -58,6 +59,7 @@ pub async fn enrol(
     // Whoever made the code stands for it.
     let tenant = Tenant {
         person_id: Some(found.created_by),
+        request_id,
         ..Tenant::system(found.org_id)
     };
     let enrolled = feed::write(database, &tenant, &[found.org_id], async |tx| {

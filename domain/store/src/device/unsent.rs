@@ -134,7 +134,12 @@ pub struct Filter {
 ///
 /// # Errors
 /// [`Error::Invalid`]; [`Error::Conflict`] where too much of it is here.
-pub async fn receive(database: &Database, phone: Shut, outbox: &Outbox) -> Result<Received> {
+pub async fn receive(
+    database: &Database,
+    phone: Shut,
+    outbox: &Outbox,
+    request_id: Option<Uuid>,
+) -> Result<Received> {
     if outbox.entries.is_empty() {
         return Err(Error::invalid("entries", "must have 1 to 200 items"));
     }
@@ -159,6 +164,7 @@ pub async fn receive(database: &Database, phone: Shut, outbox: &Outbox) -> Resul
     // Whoever shut the phone out stands for what is kept of it.
     let tenant = Tenant {
         person_id: Some(phone.revoked_by),
+        request_id,
         ..Tenant::system(phone.org_id)
     };
     feed::write(database, &tenant, &[phone.org_id], async |tx| {
