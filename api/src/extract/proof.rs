@@ -1,9 +1,9 @@
 //! A phone's proof of its key (RFC 9449, section 4): a JWT in the header `DPoP`, signed with the key that it carries, for
 //! this request.
 
+use actix_web::HttpRequest;
 use actix_web::http::Uri;
 use actix_web::web::Data;
-use actix_web::HttpRequest;
 use base64::Engine;
 use base64::prelude::BASE64_URL_SAFE_NO_PAD;
 use jsonwebtoken::jwk::{AlgorithmParameters, EllipticCurve, Jwk, ThumbprintHash};
