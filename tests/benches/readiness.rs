@@ -48,11 +48,8 @@ async fn tenant(request: &HttpRequest) -> Tenant {
     let token = token
         .and_then(|value| value.strip_prefix("Bearer "))
         .expect("a token");
-    let (tenant, _) = state
-        .authenticate(Kind::Access, token)
-        .await
-        .expect("it is good");
-    tenant
+    let admitted = state.authenticate(Kind::Access, token).await;
+    admitted.expect("it is good").tenant
 }
 
 #[get("/bench/bare")]

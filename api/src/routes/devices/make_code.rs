@@ -82,7 +82,7 @@ fn link(request: &HttpRequest, letters: &str) -> String {
 }
 
 fn picture(link: &str) -> Result<String, Problem> {
-    let code = QrCode::new(link).map_err(|error| Problem::internal(&error.to_string()))?;
+    let code = QrCode::new(link).map_err(|error| Problem::internal(error.to_string()))?;
     Ok(code
         .render::<svg::Color<'_>>()
         .min_dimensions(240, 240)
