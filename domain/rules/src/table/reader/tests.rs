@@ -44,6 +44,17 @@ fn the_examples_of_rfc_4180_are_read() {
     );
 }
 
+/// Found by a fuzzer.
+#[test]
+fn a_mark_that_is_not_at_the_beginning_is_text_however_it_is_cut() {
+    let table = "\n\u{feff}a,b\n1,2\n".as_bytes();
+    let whole = read_in_pieces(table, table.len()).expect("read");
+    assert_eq!(whole[0].cells, ["\u{feff}a", "b"]);
+    for piece in 1..table.len() {
+        assert_eq!(read_in_pieces(table, piece).expect("read"), whole);
+    }
+}
+
 #[test]
 fn separators_line_ends_and_a_mark_make_no_difference() {
     for text in [
