@@ -27,7 +27,7 @@ pub const METER_READERS: Roles =
 /// Who says how much snow fell: those who lead, and the depot's own program.
 pub const OBSERVERS: Roles = Roles(&[DepotLead, DistrictManager, DepotSystem, Administrator]);
 /// Who works on machines with tools: parts, lifting holds, changes of units.
-pub const MECHANICS: Roles = Roles(&[Technician, DepotLead, DistrictManager, Administrator]);
+pub const MECHANICS: Roles = Roles(&Role::MECHANICS);
 /// Everyone who may stop a machine: hold tags.
 pub const PEOPLE: Roles = Roles(&[
     Technician,

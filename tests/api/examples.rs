@@ -352,6 +352,7 @@ pub fn body(operation: &str) -> Value {
         "unsent_settle" => json!({"outcome": "set aside", "word": "no longer of use"}),
         "alerts_acknowledge" => json!({"word": "on my bench"}),
         "snowfall_note" => json!({"days": [{"on": "2024-12-01", "snowfall_mm": 80}]}),
+        "holds_name" => json!({"to_be_lifted_by": null}),
         "limited_uses_admit" => json!({"storm_id": absent("storm_id")}),
         "parts_create" => json!({"part": "auger_belt", "how": "renewed", "fitted_at": days_ago(1)}),
         "stock_book" => received(absent("part_id")),

@@ -25,7 +25,7 @@ to whose things somebody of that role may do it:
 | - | Not at all. |
 
 Nothing of another organisation exists for anybody, whatever the line says. What else may bar the way (a hold tag is lifted
-only with the inspection that proves the repair) is told by the operation itself in the API's document.
+only with the inspection that proves the repair, and, where it names somebody, by them alone) is told by the operation itself in the API's document.
 
 Made from that document, and never by hand, by tests/api/policy.rs; tests/api/walk.rs and tests/api/lists.rs try every line
 with real requests. When a line changes or is added, look whether it is meant so, then renew this file:

@@ -2,7 +2,7 @@
 //! who may, with the proof.
 
 use reqwest::Method;
-use rimeyard_harness::{Actor, Answer, PASSWORD, TestServer};
+use rimeyard_harness::{Actor, Answer, PASSWORD, TestServer, email};
 use rimeyard_store::Role;
 use serde_json::{Value, json};
 use uuid::Uuid;
@@ -86,6 +86,94 @@ async fn a_hold_tag_is_lifted_by_those_who_may_and_with_its_proof_alone() {
         administrator.post(&lift, &proof).await.problem(409);
         assert_eq!(technician.get(&path).await.expect(200).json(), lifted);
     }
+}
+
+#[tokio::test]
+async fn a_hold_tag_that_names_somebody_is_lifted_by_nobody_else() {
+    let server = TestServer::start().await;
+    let Fleet { unit } = fleet(&server).await;
+    let (technician, lead) = (server.technician().await, server.depot_lead().await);
+    let named = person_of(&technician);
+    let place = format!("/v1/units/{unit}/holds");
+    let whom = |person: Uuid| json!({"reason": "smells of fuel", "to_be_lifted_by": person});
+
+    // Whom it names must be able to lift it: people who work on machines, and at its depot.
+    let elsewhere = person_of(&technician_at_far(&server).await);
+    let foreign = person_of(&server.foreign_administrator().await);
+    let operator = person_of(&server.operator().await);
+    let program = server.anonymous();
+    let program = person_of(&program.signed_in(&email("ours", Role::DepotSystem)).await);
+    for stranger in [elsewhere, foreign, operator, program, Uuid::now_v7()] {
+        let answer = lead.post(&place, &whom(stranger)).await;
+        assert_eq!(answer.problem(422), ["to_be_lifted_by"], "{stranger}");
+    }
+    let hold = posted(&server.operator().await, &place, &whom(named)).await;
+    let (path, lift) = (
+        format!("/v1/holds/{hold}"),
+        format!("/v1/holds/{hold}/lift"),
+    );
+    let naming = format!("{path}/name");
+    let hung = lead.get(&path).await.expect(200).json();
+    assert_eq!(hung["to_be_lifted_by"], json!(named));
+    let proof = json!({"inspection_id": repaired(&technician, &unit).await});
+    for other in [&lead, &server.administrator().await] {
+        other.post(&lift, &proof).await.problem(409);
+    }
+    // Whoever is named does not name another, and neither does an operator.
+    let lead_alone = json!({"to_be_lifted_by": person_of(&lead)});
+    for actor in [&technician, &server.operator().await] {
+        actor.post(&naming, &lead_alone).await.problem(403);
+    }
+    for (body, field) in [
+        (json!({}), "to_be_lifted_by"),
+        (json!({"to_be_lifted_by": "me"}), "to_be_lifted_by"),
+        (json!({"to_be_lifted_by": operator}), "to_be_lifted_by"),
+        (
+            json!({"to_be_lifted_by": null, "because": "away"}),
+            "because",
+        ),
+    ] {
+        assert_eq!(lead.post(&naming, &body).await.problem(422), [field]);
+    }
+    assert_eq!(lead.get(&path).await.expect(200).json(), hung);
+
+    let renamed = lead.post(&naming, &lead_alone).await.expect(200).json();
+    assert_eq!(renamed["to_be_lifted_by"], lead_alone["to_be_lifted_by"]);
+    technician.post(&lift, &proof).await.problem(409);
+    // To nobody in particular, and then to whoever works on machines.
+    let anybody = json!({"to_be_lifted_by": null});
+    lead.post(&naming, &anybody).await.expect(200);
+    technician.post(&lift, &proof).await.expect(200);
+    lead.post(&naming, &lead_alone).await.problem(409);
+}
+
+#[tokio::test]
+async fn a_correction_leaves_a_tag_that_names_somebody_else() {
+    let server = TestServer::start().await;
+    let Fleet { unit } = fleet(&server).await;
+    let (technician, lead) = (server.technician().await, server.depot_lead().await);
+    let stops = |works: bool| json!([{"check": "auger_stops", "works": works}]);
+    let body = |works: bool, days: i64, kind: &str| json!({"unit_id": unit, "kind": kind, "performed_at": days_ago(days), "readings": stops(works)});
+    let slip = technician
+        .post("/v1/inspections", &body(false, 2, "in_season"))
+        .await
+        .expect(201)
+        .json();
+    let path = format!("/v1/holds/{}", slip["holds"][0]["id"].as_str().unwrap());
+    let named = json!({"to_be_lifted_by": person_of(&lead)});
+    lead.post(&format!("{path}/name"), &named).await.expect(200);
+    let mut correction = body(true, 2, "in_season");
+    correction["corrects"] = slip["id"].clone();
+    technician
+        .post("/v1/inspections", &correction)
+        .await
+        .expect(201);
+    let hangs = lead.get(&path).await.expect(200).json();
+    assert_eq!(hangs["lifted_at"], Value::Null);
+    let proof = json!({"inspection_id": posted(&technician, "/v1/inspections", &body(true, 0, "after_repair")).await});
+    let lift = format!("{path}/lift");
+    technician.post(&lift, &proof).await.problem(409);
+    lead.post(&lift, &proof).await.expect(200);
 }
 
 #[tokio::test]

@@ -40,6 +40,7 @@ impl Writer {
                     let new = NewHold {
                         id: None,
                         reason: "a cracked guard".to_owned(),
+                        to_be_lifted_by: None,
                     };
                     hold::place(tx, unit_id, &new).await?;
                 }

@@ -1,5 +1,6 @@
 //! Hold tags: do not operate. Hung by a person with a reason, or by an unserviceable safety check by itself; lifted by a
-//! person who names the inspection that proves the repair.
+//! person who names the inspection that proves the repair: whoever works on machines at the depot, or, where the tag names
+//! somebody, they alone.
 
 use diesel::pg::Pg;
 use diesel::prelude::*;
@@ -19,7 +20,7 @@ use crate::inspection::{self, Inspection, JudgedReading};
 use crate::json::json;
 use crate::machine::{machines, named};
 use crate::schema::hold;
-use crate::{Error, Result, Tx, clock, fields, finding, prepared};
+use crate::{Error, Result, Role, Tx, clock, fields, finding, person, prepared};
 
 /// The longest reason, in characters.
 pub const REASON_MAX: usize = 500;
@@ -53,6 +54,8 @@ pub struct Hold {
     pub lifted_inspection: Option<Uuid>,
     /// Its version; the ETag shows the same.
     pub rev: i64,
+    /// Who alone may lift it: a person; null for whoever works on machines at the depot.
+    pub to_be_lifted_by: Option<Uuid>,
 }
 
 /// A hold tag to be hung.
@@ -65,6 +68,21 @@ pub struct NewHold {
     pub id: Option<Uuid>,
     /// Why the machine must not be operated: 1 to 500 characters.
     pub reason: String,
+    /// Who alone may lift it: a person who works on machines at the unit's depot. Absent or null: any of them.
+    pub to_be_lifted_by: Option<Uuid>,
+}
+
+/// Who may lift a hold tag.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Named {
+    /// Who alone may lift it, in place of whom it named: a person who works on machines at the tag's depot. Null: any of
+    /// them.
+    // Named, so that it must be there.
+    #[serde(deserialize_with = "Option::deserialize")]
+    #[cfg_attr(feature = "schema", schema(required = true))]
+    pub to_be_lifted_by: Option<Uuid>,
 }
 
 /// What proves the repair.
@@ -160,25 +178,50 @@ pub async fn place(tx: &mut Write<'_>, unit_id: Uuid, new: &NewHold) -> Result<H
         lifted_by: None,
         lifted_inspection: None,
         rev: 1,
+        to_be_lifted_by: new.to_be_lifted_by,
     };
+    may_lift(tx, &hold).await?;
     insert(tx, &[&hold]).await?;
     tx.mark(hold.depot_id);
     tx.audit(hold.depot_id, "place", kind::HOLD, hold.id, json(&hold)?);
     Ok(hold)
 }
 
+/// Names who alone may lift a hold tag, or nobody. Lock the scope of its depot.
+///
+/// # Errors
+/// [`Error::NotFound`], [`Error::Conflict`] where it is lifted already, [`Error::Invalid`] for somebody who may not lift
+/// it.
+pub async fn name(tx: &mut Write<'_>, id: Uuid, named: Named) -> Result<Hold> {
+    let mut hold = hanging(tx, id).await?;
+    hold.to_be_lifted_by = named.to_be_lifted_by;
+    hold.rev += 1;
+    may_lift(tx, &hold).await?;
+    diesel::update(hold::table.find((tx.org_id(), hold.id)))
+        .set((
+            hold::to_be_lifted_by.eq(hold.to_be_lifted_by),
+            hold::rev.eq(hold.rev),
+        ))
+        .execute(&mut tx.connection())
+        .await?;
+    publish(tx, &[&hold])?;
+    tx.audit(hold.depot_id, "name", kind::HOLD, hold.id, json(&hold)?);
+    Ok(hold)
+}
+
 /// Lifts a hold tag. Lock the scope of its depot.
 ///
 /// # Errors
-/// [`Error::NotFound`], [`Error::Conflict`] where it is lifted already or its finding is open, [`Error::Invalid`]
+/// [`Error::NotFound`], [`Error::Conflict`] where it is lifted already, names somebody else or its finding is open, [`Error::Invalid`]
 /// where the inspection does not prove the repair.
 pub async fn lift(tx: &mut Write<'_>, id: Uuid, proof: Proof) -> Result<Hold> {
-    let mut hold = find(tx, id).await?;
-    tx.must_hold(hold.depot_id)?;
-    if let Some(lifted_at) = hold.lifted_at {
+    let mut hold = hanging(tx, id).await?;
+    let who = tx.person_id()?;
+    if !hold.names(who) {
         return Err(Error::conflict(
             "",
-            format!("the hold tag was lifted at {lifted_at}; it cannot be lifted twice"),
+            "the hold tag names somebody else, who alone may lift it (see to_be_lifted_by); ask them, or have a depot \
+             lead name another",
         ));
     }
     let inspection = match inspection::find(tx, proof.inspection_id).await {
@@ -187,13 +230,51 @@ pub async fn lift(tx: &mut Write<'_>, id: Uuid, proof: Proof) -> Result<Hold> {
     };
     proves(tx, &hold, &inspection).await?;
     hold.lifted_at = Some(clock::now());
-    hold.lifted_by = Some(tx.person_id()?);
+    hold.lifted_by = Some(who);
     hold.lifted_inspection = Some(inspection.id);
     hold.rev += 1;
     store_lifted(tx, &[&hold]).await?;
     tx.mark(hold.depot_id);
     tx.audit(hold.depot_id, "lift", kind::HOLD, hold.id, json(&hold)?);
     Ok(hold)
+}
+
+/// A hold tag that hangs.
+async fn hanging(tx: &Write<'_>, id: Uuid) -> Result<Hold> {
+    let hold = find(tx, id).await?;
+    tx.must_hold(hold.depot_id)?;
+    match hold.lifted_at {
+        None => Ok(hold),
+        Some(lifted_at) => Err(Error::conflict(
+            "",
+            format!("the hold tag was lifted at {lifted_at}; nothing of it can be changed"),
+        )),
+    }
+}
+
+impl Hold {
+    /// Whether this person may lift it, as far as it names anybody.
+    pub(crate) fn names(&self, person_id: Uuid) -> bool {
+        self.to_be_lifted_by.is_none_or(|named| named == person_id)
+    }
+}
+
+/// That whoever it names is there, works on machines, and is granted the depot.
+async fn may_lift(tx: &Tx<'_>, hold: &Hold) -> Result<()> {
+    let Some(named) = hold.to_be_lifted_by else {
+        return Ok(());
+    };
+    let may = person::acting(tx, named).await?.is_some_and(|person| {
+        Role::MECHANICS.contains(&person.role) && person.depots.contains(hold.depot_id)
+    });
+    if may {
+        return Ok(());
+    }
+    Err(Error::invalid(
+        "to_be_lifted_by",
+        "names nobody who works on machines at this depot; name a technician, a depot lead, a district manager or an \
+         administrator who is granted it",
+    ))
 }
 
 async fn proves(tx: &Tx<'_>, hold: &Hold, inspection: &Inspection<JudgedReading>) -> Result<()> {
@@ -272,9 +353,10 @@ pub(crate) async fn insert(tx: &mut Write<'_>, holds: &[&Hold]) -> Result<()> {
     }
     prepared(
         diesel::sql_query(
-            "insert into hold (org_id, id, unit_id, depot_id, reason, finding_id, placed_at, placed_by, rev)
+            "insert into hold (org_id, id, unit_id, depot_id, reason, finding_id, placed_at, placed_by, rev,
+                               to_be_lifted_by)
              select $1, * from unnest($2::uuid[], $3::uuid[], $4::uuid[], $5::text[], $6::uuid[], $7::timestamptz[],
-                                      $8::uuid[], $9::bigint[])",
+                                      $8::uuid[], $9::bigint[], $10::uuid[])",
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<Array<SqlUuid>, _>(column(holds, |hold| hold.id))
@@ -284,7 +366,8 @@ pub(crate) async fn insert(tx: &mut Write<'_>, holds: &[&Hold]) -> Result<()> {
         .bind::<Array<Nullable<SqlUuid>>, _>(column(holds, |hold| hold.finding_id))
         .bind::<Array<Timestamptz>, _>(column(holds, |hold| hold.placed_at.to_diesel()))
         .bind::<Array<SqlUuid>, _>(column(holds, |hold| hold.placed_by))
-        .bind::<Array<BigInt>, _>(column(holds, |hold| hold.rev)),
+        .bind::<Array<BigInt>, _>(column(holds, |hold| hold.rev))
+        .bind::<Array<Nullable<SqlUuid>>, _>(column(holds, |hold| hold.to_be_lifted_by)),
     )
     .execute(&mut tx.connection())
     .await?;

@@ -249,6 +249,7 @@ diesel::table! {
         lifted_by -> Nullable<Uuid>,
         lifted_inspection -> Nullable<Uuid>,
         rev -> BigInt,
+        to_be_lifted_by -> Nullable<Uuid>,
     }
 }
 

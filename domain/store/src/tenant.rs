@@ -32,6 +32,13 @@ pub enum Role {
 }
 
 impl Role {
+    /// Who works on machines with tools: the roles of whom a hold tag may name one who lifts it.
+    pub const MECHANICS: [Role; 4] = [
+        Role::Technician,
+        Role::DepotLead,
+        Role::DistrictManager,
+        Role::Administrator,
+    ];
     /// Every role.
     pub const ALL: [Role; 6] = [
         Role::Technician,

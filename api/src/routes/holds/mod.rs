@@ -4,6 +4,7 @@ mod create;
 mod find;
 mod lift;
 mod list;
+mod name;
 
 use utoipa_actix_web::service_config::ServiceConfig;
 
@@ -13,5 +14,6 @@ pub fn routes(config: &mut ServiceConfig) {
         .service(list::list)
         .service(find::find)
         .service(create::create)
-        .service(lift::lift);
+        .service(lift::lift)
+        .service(name::name);
 }

@@ -330,12 +330,13 @@ impl Ledger<'_> {
             lifted_by: None,
             lifted_inspection: None,
             rev: 1,
+            to_be_lifted_by: None,
         };
         self.holds.push(Tracked::created(hold, event));
     }
 
     /// Settles what a corrected inspection had read and its correction has not, and lifts the tags of findings that
-    /// should never have been.
+    /// should never have been; not one that names somebody else.
     fn take_back(&mut self, event: usize) {
         let events = self.events;
         let correction = &events[event];
@@ -358,7 +359,10 @@ impl Ledger<'_> {
                 .object
                 .finding_id
                 .is_some_and(|id| never_was.contains(&id));
-            if hangs_for_nothing && hold.object.lifted_at.is_none() {
+            if hangs_for_nothing
+                && hold.object.lifted_at.is_none()
+                && hold.object.names(correction.by)
+            {
                 hold.touch(event);
                 hold.object.lifted_at = Some(correction.received_at);
                 hold.object.lifted_by = Some(correction.by);
