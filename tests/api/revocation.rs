@@ -1,10 +1,11 @@
-//! What is taken away at one server is gone at every other within five seconds: here two on one database, which share
-//! nothing else.
+//! What is taken away at one server is gone at every other within five seconds: here a second
+//! process on the same database.
 
 use rimeyard_harness::{Actor, PASSWORD, TestServer, eventually};
 use serde_json::{Value, json};
 
 use super::fleet::posted;
+use crate::ops::Serve;
 
 /// Somebody who is signed in at one server and known to the other, and the path of their record.
 struct Known {
@@ -17,7 +18,7 @@ struct Known {
 /// A person of their own for each case, granted Home and Far.
 async fn known(
     here: &TestServer,
-    there: &TestServer,
+    there: &Actor,
     administrator: &Actor,
     role: &str,
     name: &str,
@@ -39,7 +40,7 @@ async fn known(
     let token = tokens["access_token"].as_str().expect("a token");
     let known = Known {
         here: here.anonymous().with_token(token),
-        there: there.anonymous().with_token(token),
+        there: there.with_token(token),
         path,
         tokens,
     };
@@ -56,7 +57,8 @@ async fn known(
 #[tokio::test]
 async fn what_is_taken_away_at_one_server_is_gone_at_the_other() {
     let here = TestServer::start().await;
-    let there = here.beside().await;
+    let serve = Serve::start(&here.login_url, &[]);
+    let there = Actor::new(serve.address, None);
     let administrator = here.administrator().await;
     let new = async |role: &str, name: &str| known(&here, &there, &administrator, role, name).await;
     let far = format!("/v1/depots/{}", here.world.ours.far.id);
@@ -90,16 +92,11 @@ async fn what_is_taken_away_at_one_server_is_gone_at_the_other() {
             // So does whatever asks the database anyhow.
             let refresh = json!({"refresh_token": sent_away.tokens["refresh_token"]});
             there
-                .anonymous()
                 .post("/v1/sign-in/refresh", &refresh)
                 .await
                 .problem(401);
             let credentials = json!({"email": "ada@ours.example", "password": PASSWORD});
-            there
-                .anonymous()
-                .post("/v1/sign-in", &credentials)
-                .await
-                .problem(401);
+            there.post("/v1/sign-in", &credentials).await.problem(401);
             status_there(&sent_away, "/v1/me", 401).await;
         },
         async {

@@ -55,29 +55,10 @@ impl TestServer {
         let own = fresh_database().await;
         let (login_url, owner_url, world) =
             (own.login_url.clone(), own.owner_url.clone(), own.world);
-        Self::serve(
-            login_url,
-            owner_url,
-            world,
-            Some(own),
-            settings(change),
-            worker,
-        )
-        .await
-    }
-
-    async fn serve(
-        login_url: String,
-        owner_url: String,
-        world: World,
-        own: Option<TestDatabase>,
-        settings: Settings,
-        worker: Option<rimeyard_worker::Settings>,
-    ) -> Self {
+        let settings = settings(change);
         let (told, started) = oneshot::channel();
-        let url = login_url.clone();
         // A thread of its own, so that it outlives no test and no test's runtime ends under it.
-        thread::spawn(move || run(&url, own, &settings, worker, told));
+        thread::spawn(move || run(own, &settings, worker, told));
         let (address, handle) = started.await.expect("the server starts");
         let sizes = Sizes {
             app: 2,
@@ -96,20 +77,6 @@ impl TestServer {
             handle,
             key: OnceCell::new(),
         }
-    }
-
-    /// Another server on the same database, as a second process is: they share nothing but that.
-    pub async fn beside(&self) -> Self {
-        let settings = settings(|_| {});
-        Self::serve(
-            self.login_url.clone(),
-            self.owner_url.clone(),
-            self.world,
-            None,
-            settings,
-            None,
-        )
-        .await
     }
 
     /// Does this while a worker works beside the server, and lets it end what it has begun; after that only requests
@@ -224,10 +191,9 @@ fn settings(change: impl FnOnce(&mut Settings)) -> Settings {
     settings
 }
 
-/// Serves until it is stopped, and drops the database where it is its own.
+/// Serves until it is stopped, and drops the database.
 fn run(
-    login_url: &str,
-    own: Option<TestDatabase>,
+    own: TestDatabase,
     settings: &Settings,
     worker: Option<rimeyard_worker::Settings>,
     told: oneshot::Sender<(SocketAddr, ServerHandle)>,
@@ -242,7 +208,7 @@ fn run(
             door: 2,
             clock: 1,
         };
-        let database = Database::connect(login_url, sizes)
+        let database = Database::connect(&own.login_url, sizes)
             .await
             .expect("the server connects");
         let (stop_worker, stopped) = oneshot::channel::<()>();
@@ -266,8 +232,6 @@ fn run(
         if let Some(worker) = worker {
             worker.await.expect("the worker ends well");
         }
-        if let Some(own) = own {
-            own.drop().await;
-        }
+        own.drop().await;
     });
 }

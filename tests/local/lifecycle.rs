@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use super::{Folder, Local, run, sign_in};
 
-async fn create_depot(base: &str, token: &str, name: &str) {
+pub async fn create_depot(base: &str, token: &str, name: &str) {
     let depot = json!({
         "name": name, "zone": "America/Denver", "latitude": 45.0, "longitude": -112.0,
         "season": {"starts": "11-15", "ends": "04-10"}, "typical_snow_days": 40,
@@ -27,7 +27,7 @@ async fn create_depot(base: &str, token: &str, name: &str) {
     );
 }
 
-async fn depot_names(base: &str, token: &str) -> Vec<String> {
+pub async fn depot_names(base: &str, token: &str) -> Vec<String> {
     let answer = rimeyard_harness::client()
         .get(format!("{base}/v1/readiness"))
         .bearer_auth(token)

@@ -1,5 +1,6 @@
 //! `rimeyard local`, as a process of its own.
 
+mod backups;
 mod lifecycle;
 #[cfg(feature = "tour")]
 mod tour;
