@@ -1,0 +1,1 @@
+alter table hold drop column to_be_lifted_by;
