@@ -16,7 +16,6 @@ use crate::special::{FastNormal, normal_cdf, normal_quantile};
 /// What is known of a part's wear before it is read.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = LearnedWearPrior))]
-#[serde(deny_unknown_fields)]
 pub struct WearPrior {
     /// Mean value as new.
     pub as_new: f64,

@@ -56,7 +56,6 @@ pub enum Method {
 /// How the parts of a fleet wear, from their readings.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WearFitOutput))]
-#[serde(deny_unknown_fields)]
 pub struct WearFit {
     /// Mean value as new.
     pub as_new: f64,

@@ -47,7 +47,6 @@ pub enum LearnedFrom {
 /// What is believed of a part's wear before it is read, and what that stands on.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[serde(deny_unknown_fields)]
 pub struct Learned {
     /// What to compute with.
     pub prior: WearPrior,

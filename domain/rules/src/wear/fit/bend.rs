@@ -18,7 +18,6 @@ pub const BENDS_UNDER: f64 = 0.01;
 /// A term in the square of hours beside the fit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WearFitBend))]
-#[serde(deny_unknown_fields)]
 pub struct Bend {
     /// Whether the paths bend: `chance` is under 0.01.
     pub bends: bool,

@@ -8,7 +8,6 @@ use super::search::Found;
 /// Standard errors of a fit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = WearFitStandardErrors))]
-#[serde(deny_unknown_fields)]
 pub struct StandardErrors {
     /// Of the mean value as new, given the spreads.
     pub as_new: f64,
