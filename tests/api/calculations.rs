@@ -77,6 +77,76 @@ async fn wear_answers_where_a_part_stands() {
 }
 
 #[tokio::test]
+async fn a_fleets_wear_is_that_of_its_mean_squares() {
+    let server = TestServer::start().await;
+    let technician = server.technician().await;
+    let group = |values: [f64; 3]| {
+        let readings: Vec<Value> = [0.0, 10.0, 20.0]
+            .into_iter()
+            .zip(values)
+            .map(|(hours, value)| json!({"hours": hours, "value": value}))
+            .collect();
+        json!({ "readings": readings })
+    };
+    // Lines 6 - 0.1 h, 6 - 0.2 h and 6 - 0.3 h, each with its middle reading 0.1 up or down.
+    let groups = json!([
+        group([6.0, 5.1, 4.0]),
+        group([6.0, 3.9, 2.0]),
+        group([6.0, 3.1, 0.0])
+    ]);
+    let fields = [
+        "as_new",
+        "as_new_sd",
+        "rate",
+        "rate_sd",
+        "reading_sd",
+        "log_likelihood",
+        "standard_errors",
+        "groups",
+        "readings",
+        "bend",
+    ];
+    let input = json!({"groups": groups, "method": "reml"});
+    let answer = ask(&technician, "wear-fit", &input, &fields).await;
+    // Slopes as fitted to each are exactly 0.1, 0.2 and 0.3: their mean (by hand, all groups read alike).
+    close(&answer["rate"], 0.2, 1e-9);
+    // The middle readings raise the line by a third of 0.1, of two less one (by hand).
+    close(&answer["as_new"], 6.0 + 0.1 / 9.0, 1e-9);
+    assert_eq!(
+        (&answer["groups"], &answer["readings"]),
+        (&json!(3), &json!(9))
+    );
+    let errors = answer["standard_errors"].as_object().expect("an object");
+    assert_eq!(errors.len(), 5);
+
+    let mut grows = input.clone();
+    grows["grows"] = json!(true);
+    grows["method"] = json!("ml");
+    let answer = ask(&technician, "wear-fit", &grows, &fields).await;
+    close(&answer["rate"], -0.2, 1e-9);
+
+    for (pointer, value, field) in [
+        ("/method", json!("mle"), "method"),
+        (
+            "/groups/1/readings/0/hours",
+            json!(-1),
+            "groups[1].readings[0].hours",
+        ),
+        (
+            "/groups/1/readings/0/value",
+            json!("x"),
+            "groups[1].readings[0].value",
+        ),
+        ("/groups", json!([]), "groups"),
+    ] {
+        let mut input = input.clone();
+        *input.pointer_mut(pointer).expect("it is there") = value;
+        let refused = technician.post("/v1/calculations/wear-fit", &input).await;
+        assert_eq!(refused.problem(422), [field]);
+    }
+}
+
+#[tokio::test]
 async fn a_season_without_days_asks_nothing_more_of_a_part() {
     let server = TestServer::start().await;
     let technician = server.technician().await;

@@ -2,7 +2,7 @@
 
 use rimeyard_rules::calculations::{
     breaks, depot, life, needed_rate, running_hours, season, spares, start_fit, starts, wear,
-    wear_season,
+    wear_fit, wear_season,
 };
 use rimeyard_rules::life::{FoundFailed, Life};
 use rimeyard_rules::special;
@@ -11,7 +11,7 @@ use serde_json::Value;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
-static EXPECTED: LazyLock<Value> = LazyLock::new(|| {
+pub(super) static EXPECTED: LazyLock<Value> = LazyLock::new(|| {
     serde_json::from_str(include_str!("expected.json")).expect("expected.json is JSON")
 });
 
@@ -25,7 +25,7 @@ fn answer<I: DeserializeOwned, O: Serialize>(
     serde_json::to_value(output).expect("an output is JSON")
 }
 
-fn answer_of(name: &str, input: &Value) -> Value {
+pub(super) fn answer_of(name: &str, input: &Value) -> Value {
     match name {
         "breaks" => answer(input, breaks::calculate),
         "depot" => answer(input, depot::calculate),
@@ -37,6 +37,7 @@ fn answer_of(name: &str, input: &Value) -> Value {
         "start-fit" => answer(input, start_fit::calculate),
         "starts" => answer(input, starts::calculate),
         "wear" => answer(input, wear::calculate),
+        "wear-fit" => answer(input, wear_fit::calculate),
         "wear-season" => answer(input, wear_season::calculate),
         _ => panic!("no calculation {name}"),
     }
@@ -85,7 +86,7 @@ fn calculations_answer_as_scipy_and_numpy_do() {
         let entry = worst.entry(name).or_default();
         *entry = (entry.0.max(distance), entry.1 + 1);
     }
-    assert_eq!(worst.len(), 11, "{worst:?}");
+    assert_eq!(worst.len(), 12, "{worst:?}");
     assert!(
         worst.values().all(|(_, cases)| *cases >= 12),
         "too few cases: {worst:?}"

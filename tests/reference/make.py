@@ -5,19 +5,26 @@
 
 Each case of a calculation is its input as POST /v1/calculations/{name} takes it and what scipy or numpy answer: by their
 distributions where they have them, by adaptive quadrature or plain enumeration where not. No formula is taken from the
-project's code. Inputs come from a seeded generator, so the file is the same on every run.
+project's code. Inputs come from seeded generators, so the file is the same on every run. `mixed_lm` has what statsmodels
+answers to the cases of wear-fit, each after the number of its case.
 """
 
 import itertools
 import json
+import os
 import sys
+
+# Small matrices: threads would only wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 import scipy
+import statsmodels
 from scipy import special, stats
 
 import fleet
 import machine
+import wear_fit
 
 SHAPES = [0.01, 0.3, 1.0, 2.5, 17.0, 300.0, 10000.0]
 CHANCES = [1e-12, 1e-6, 0.01, 0.1, 0.5, 0.9, 0.999, 1 - 1e-9, 1 - 1e-12]
@@ -79,17 +86,22 @@ CALCULATIONS = [
     fleet.depot,
     fleet.season,
     fleet.spares,
+    wear_fit.wear_fit,
 ]
 
 
 def main():
     out = sys.stdout
-    out.write('{\n"made_by": ' + json.dumps(f"numpy {np.__version__}, scipy {scipy.__version__}"))
+    libraries = [np, scipy, statsmodels]
+    made_by = ", ".join(f"{library.__name__} {library.__version__}" for library in libraries)
+    out.write('{\n"made_by": ' + json.dumps(made_by))
     out.write(',\n"special": {\n')
     tables = special_functions()
     out.write(",\n".join(f'"{name}": {json.dumps(plain(rows))}' for name, rows in tables.items()))
     out.write('\n},\n"found_failed": [\n')
     out.write(",\n".join(json.dumps(plain(list(case))) for case in machine.found_failed()))
+    out.write('\n],\n"mixed_lm": [\n')
+    out.write(",\n".join(json.dumps(plain(list(case))) for case in wear_fit.mixed_lm()))
     out.write('\n],\n"calculations": [\n')
     lines = []
     for calculation in CALCULATIONS:

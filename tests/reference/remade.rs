@@ -33,8 +33,11 @@ fn expected_values_can_be_made_again() {
     let made = run(Command::new(&python)
         .env("PYTHONDONTWRITEBYTECODE", "1")
         .arg(folder.join("make.py")));
-    let made: Value = serde_json::from_slice(&made).expect("make.py writes JSON");
-    let kept: Value = serde_json::from_str(include_str!("expected.json")).expect("JSON");
+    let mut made: Value = serde_json::from_slice(&made).expect("make.py writes JSON");
+    let mut kept: Value = serde_json::from_str(include_str!("expected.json")).expect("JSON");
+    // Where a search stopped of its own accord the last digits say nothing.
+    let stopped = distance(&kept["mixed_lm"].take(), &made["mixed_lm"].take());
+    assert!(stopped < 1e-5, "mixed_lm: {stopped:e}");
     // Processors differ in last digits.
     let distance = distance(&kept, &made);
     assert!(

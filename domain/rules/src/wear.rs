@@ -5,11 +5,17 @@
 //! A - B h + e after h running hours, A and B normal, e the doubt of reading. Growing measures are mirrored.
 //! P(not reached at h) is unconditional: divided by its value now it would rise as a part wears.
 
+pub mod fit;
+pub mod learned;
+
+use serde::{Deserialize, Serialize};
+
 use crate::hours::HoursTable;
 use crate::special::{FastNormal, normal_cdf, normal_quantile};
 
 /// What is known of a part's wear before it is read.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = LearnedWearPrior))]
 pub struct WearPrior {
     /// Mean value as new.
     pub as_new: f64,
@@ -220,5 +226,7 @@ impl WearPath {
     }
 }
 
+#[cfg(test)]
+pub(crate) mod draws;
 #[cfg(test)]
 mod tests;

@@ -37,6 +37,10 @@ calculation! {
     wear, "/v1/calculations/wear"
 }
 calculation! {
+    /// How a fleet's parts wear, from their readings: the mixed model by REML or maximum likelihood.
+    wear_fit, "/v1/calculations/wear-fit"
+}
+calculation! {
     /// Whether a measured part lasts over futures of snow days, and for how many hours.
     wear_season, "/v1/calculations/wear-season"
 }
@@ -97,6 +101,7 @@ calculation! {
 pub fn routes(config: &mut ServiceConfig) {
     config
         .service(wear::wear)
+        .service(wear_fit::wear_fit)
         .service(wear_season::wear_season)
         .service(running_hours::running_hours)
         .service(life::life)

@@ -21,6 +21,7 @@ pub mod starts;
 pub mod unit;
 pub mod verdict;
 pub mod wear;
+pub mod wear_fit;
 pub mod wear_season;
 pub mod wind_chill;
 

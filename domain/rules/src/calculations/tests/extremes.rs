@@ -1,6 +1,7 @@
 //! Numbers from one end of what is allowed to the other: every answer is a number, every chance a chance, soon.
 
 use super::*;
+use crate::wear::fit::Method;
 use proptest::prelude::*;
 
 /// Over 0: usual sizes and the ends.
@@ -92,6 +93,30 @@ proptest! {
         prop_assert!(is_chance(got.lasts), "{got:?}");
         for hours in [got.hours_p10, got.hours_p50, got.hours_p90].into_iter().flatten() {
             prop_assert!(hours.is_finite() && hours >= 0.0, "{got:?}");
+        }
+    }
+
+    #[test]
+    fn wear_fit(
+        groups in prop::collection::vec(
+            prop::collection::vec((not_negative(), number()).prop_map(|(hours, value)| wear::Reading { hours, value }), 0..6),
+            0..9,
+        ),
+        grows: bool, ml: bool,
+    ) {
+        let groups: Vec<_> = groups.into_iter().map(|readings| wear_fit::Group { readings }).collect();
+        let method = if ml { Method::Ml } else { Method::Reml };
+        match wear_fit::calculate(&wear_fit::Input { groups, method, grows }) {
+            Ok(got) => {
+                let errors = got.standard_errors;
+                let known = [errors.as_new_sd, errors.rate_sd, errors.reading_sd];
+                let sizes = [got.as_new_sd, got.rate_sd, got.reading_sd, errors.as_new, errors.rate];
+                prop_assert!(sizes.into_iter().chain(known.into_iter().flatten()).all(|size| size.is_finite() && size >= 0.0), "{got:?}");
+                prop_assert!(got.as_new.is_finite() && got.rate.is_finite() && got.log_likelihood.is_finite(), "{got:?}");
+                prop_assert!(got.reading_sd > 0.0, "{got:?}");
+                prop_assert!(got.bend.is_none_or(|bend| is_chance(bend.chance) && bend.curvature.is_finite()), "{got:?}");
+            }
+            Err(fault) => prop_assert_eq!(fault.field, "groups"),
         }
     }
 
