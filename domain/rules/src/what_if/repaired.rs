@@ -1,0 +1,115 @@
+//! A machine that is supposed to have been put right.
+
+use jiff::{Timestamp, civil::Date, tz::TimeZone};
+use uuid::Uuid;
+
+use crate::facts::{
+    FittedPartFacts, Fitting, InspectionFacts, InspectionKind, LatestReading, StartFacts,
+    TaskDoneFacts, UnitFacts,
+};
+use crate::season::{Winter, day_number};
+use crate::sheet::{CheckSpec, Reads, Sheet};
+use crate::timeline::day_in;
+use crate::verdict::Verdict;
+
+/// Who did what is only supposed.
+const NOBODY: &str = "nobody: it is supposed";
+
+/// Makes it a machine that is here, that was started and inspected after its repair at `as_of`, with nothing found. What was not
+/// found unserviceable stays as it was: a part goes on wearing, fuel goes on ageing.
+pub fn put_right(
+    unit: &mut UnitFacts,
+    sheet: &Sheet,
+    zone: &TimeZone,
+    today: Date,
+    as_of: Timestamp,
+) {
+    unit.away = None;
+    unit.holds.clear();
+    unit.findings.clear();
+    unit.limited_uses.clear();
+    unit.inspections.push(InspectionFacts {
+        id: Uuid::nil(),
+        kind: InspectionKind::AfterRepair,
+        at: as_of,
+        by: NOBODY.to_owned(),
+    });
+    unit.starts.push(StartFacts {
+        at: as_of,
+        started: true,
+        by: NOBODY.to_owned(),
+    });
+    let began = day_number(Winter::of(today).starts());
+    let (checks, rigging) = (sheet.checks.iter(), unit.rigging);
+    for check in checks.filter(|check| sheet.check_concerns(&check.check, rigging)) {
+        let place = unit
+            .latest
+            .iter()
+            .position(|reading| reading.check == check.check);
+        let reading = place.map(|place| &unit.latest[place]);
+        let bad = reading.is_some_and(|reading| reading.verdict == Verdict::Unserviceable);
+        let answered = reading.is_some_and(|reading| day_in(reading.at, zone) >= began);
+        if bad && let Some(part) = &check.part {
+            renew(unit, part, as_of);
+        }
+        if bad || check.effect.takes_out() && !answered {
+            let sound = sound(check, as_of);
+            match place {
+                Some(place) => unit.latest[place] = sound,
+                None => unit.latest.push(sound),
+            }
+        }
+    }
+    let safety = sheet.tasks.iter().filter(|task| task.safety);
+    unit.tasks_done.extend(safety.map(|task| TaskDoneFacts {
+        task: task.task.clone(),
+        at: as_of,
+        hours: None,
+    }));
+}
+
+/// The part is a new one from now on.
+fn renew(unit: &mut UnitFacts, part: &str, as_of: Timestamp) {
+    let mut paths = unit.parts.iter();
+    if paths.any(|path| path.part == part && path.fitted_at == Some(as_of)) {
+        // Two of its checks were bad.
+        return;
+    }
+    for path in unit.parts.iter_mut().filter(|path| path.part == part) {
+        path.removed_at.get_or_insert(as_of);
+    }
+    unit.parts.push(FittedPartFacts {
+        id: Uuid::nil(),
+        part: part.to_owned(),
+        how: Fitting::Renewed,
+        fitted_at: Some(as_of),
+        fitted_hours: None,
+        removed_at: None,
+        removed_hours: None,
+        failed: None,
+        sound_at: None,
+        readings: Vec::new(),
+    });
+}
+
+/// The best answer to a check.
+fn sound(check: &CheckSpec, as_of: Timestamp) -> LatestReading {
+    let (value, grade, works) = match &check.reads {
+        Reads::Measure(measure) => (Some(measure.limits.as_new.value), None, None),
+        Reads::Grade(grades) | Reads::Level(grades) => {
+            (None, grades.first().map(|best| best.grade.clone()), None)
+        }
+        Reads::Function => (None, None, Some(true)),
+    };
+    LatestReading {
+        check: check.check.clone(),
+        at: as_of,
+        by: NOBODY.to_owned(),
+        verdict: Verdict::Serviceable,
+        value,
+        grade,
+        works,
+        temperature_c: None,
+        full_charge: None,
+    }
+}
