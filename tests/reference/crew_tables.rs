@@ -12,11 +12,36 @@ const M_PER_S_IN_A_MPH: f64 = 0.44704;
 #[test]
 fn wind_chill_is_that_of_the_chart() {
     let chart: [(f64, [i32; 18]); 5] = [
-        (5.0, [36, 31, 25, 19, 13, 7, 1, -5, -11, -16, -22, -28, -34, -40, -46, -52, -57, -63]),
-        (10.0, [34, 27, 21, 15, 9, 3, -4, -10, -16, -22, -28, -35, -41, -47, -53, -59, -66, -72]),
-        (15.0, [32, 25, 19, 13, 6, 0, -7, -13, -19, -26, -32, -39, -45, -51, -58, -64, -71, -77]),
-        (20.0, [30, 24, 17, 11, 4, -2, -9, -15, -22, -29, -35, -42, -48, -55, -61, -68, -74, -81]),
-        (30.0, [28, 22, 15, 8, 1, -5, -12, -19, -26, -33, -39, -46, -53, -60, -67, -73, -80, -87]),
+        (
+            5.0,
+            [
+                36, 31, 25, 19, 13, 7, 1, -5, -11, -16, -22, -28, -34, -40, -46, -52, -57, -63,
+            ],
+        ),
+        (
+            10.0,
+            [
+                34, 27, 21, 15, 9, 3, -4, -10, -16, -22, -28, -35, -41, -47, -53, -59, -66, -72,
+            ],
+        ),
+        (
+            15.0,
+            [
+                32, 25, 19, 13, 6, 0, -7, -13, -19, -26, -32, -39, -45, -51, -58, -64, -71, -77,
+            ],
+        ),
+        (
+            20.0,
+            [
+                30, 24, 17, 11, 4, -2, -9, -15, -22, -29, -35, -42, -48, -55, -61, -68, -74, -81,
+            ],
+        ),
+        (
+            30.0,
+            [
+                28, 22, 15, 8, 1, -5, -12, -19, -26, -33, -39, -46, -53, -60, -67, -73, -80, -87,
+            ],
+        ),
     ];
     for (wind_mph, row) in chart {
         for (step, printed) in row.iter().enumerate() {
@@ -54,7 +79,13 @@ const SCHEDULE: [(i32, i32, [&str; 5]); 7] = [
 
 #[test]
 fn spells_of_work_are_those_of_the_schedule() {
-    let winds = [(0.0, 0.0), (8.0, 5.0), (16.0, 10.0), (24.0, 15.0), (32.0, 20.0)];
+    let winds = [
+        (0.0, 0.0),
+        (8.0, 5.0),
+        (16.0, 10.0),
+        (24.0, 15.0),
+        (32.0, 20.0),
+    ];
     for (warmest_c, coldest_c, row) in SCHEDULE {
         for temperature_c in coldest_c..=warmest_c {
             for ((km_h, mph), cell) in winds.iter().zip(row) {
@@ -81,11 +112,15 @@ fn light_work_is_taken_one_step_lower() {
 /// Between printed steps the colder and the windier counts: -28.4 degC (-19 degF) is past the row that ends at -28.
 #[test]
 fn between_the_steps_of_the_schedule_the_stricter_counts() {
-    let walking = |temperature_c, km_h: f64| printed(&WarmUp::of(temperature_c, km_h / 3.6, Effort::Walking));
+    let walking =
+        |temperature_c, km_h: f64| printed(&WarmUp::of(temperature_c, km_h / 3.6, Effort::Walking));
     assert_eq!(walking(-28.4, 16.0), "55/3");
     assert_eq!(walking(-27.0, 12.0), "75/2");
     // Beaufort's force 2, 1.6 m/s or 6 km/h, is felt on the face.
-    assert_eq!((walking(-30.0, 5.0), walking(-30.0, 6.0)), ("normal/1".to_owned(), "75/2".to_owned()));
+    assert_eq!(
+        (walking(-30.0, 5.0), walking(-30.0, 6.0)),
+        ("normal/1".to_owned(), "75/2".to_owned())
+    );
 }
 
 /// Wind chill hazards of Environment and Climate Change Canada, as newspapers repeat them: exposed skin can freeze in 10 to 30
@@ -112,20 +147,26 @@ fn bare_skin_freezes_as_the_hazards_of_wind_chill_say() {
 #[test]
 fn reference_durations_are_those_of_table_g_16a() {
     let printed = [
-        "32", "27.9", "24.3", "21.1", "18.4", "16", "13.9", "12.1", "10.6", "9.2", "8", "7.0", "6.1", "5.3", "4.6", "4",
-        "3.5", "3.0", "2.6", "2.3", "2", "1.7", "1.5", "1.3", "1.1", "1", "0.87", "0.76", "0.66", "0.57", "0.5", "0.44",
-        "0.38", "0.33", "0.29", "0.25", "0.22", "0.19", "0.16", "0.14", "0.125", "0.11", "0.095", "0.082", "0.072",
-        "0.063", "0.054", "0.047", "0.041", "0.036", "0.031",
+        "32", "27.9", "24.3", "21.1", "18.4", "16", "13.9", "12.1", "10.6", "9.2", "8", "7.0",
+        "6.1", "5.3", "4.6", "4", "3.5", "3.0", "2.6", "2.3", "2", "1.7", "1.5", "1.3", "1.1", "1",
+        "0.87", "0.76", "0.66", "0.57", "0.5", "0.44", "0.38", "0.33", "0.29", "0.25", "0.22",
+        "0.19", "0.16", "0.14", "0.125", "0.11", "0.095", "0.082", "0.072", "0.063", "0.054",
+        "0.047", "0.041", "0.036", "0.031",
     ];
     assert_eq!(printed.len(), 51);
     for (step, text) in printed.iter().enumerate() {
         let level_db_a = 80.0 + step as f64;
-        let decimals = text.split_once('.').map_or(0, |(_, decimals)| decimals.len());
+        let decimals = text
+            .split_once('.')
+            .map_or(0, |(_, decimals)| decimals.len());
         let hours: f64 = text.parse().unwrap();
         // Half of the last digit printed, and a hair.
         let within = 0.5 * 0.1_f64.powi(decimals as i32) + 1e-9;
         let found = reference_hours(level_db_a);
-        assert!((found - hours).abs() <= within, "{level_db_a} dBA: {found}, printed {text}");
+        assert!(
+            (found - hours).abs() <= within,
+            "{level_db_a} dBA: {found}, printed {text}"
+        );
     }
 }
 
@@ -181,7 +222,10 @@ fn daily_vibration_is_that_of_the_ready_reckoner() {
         (20.0, 0.25, 200.0),
     ] {
         let found = points(a, hours);
-        assert!((found - printed).abs() < 0.5, "{a} m/s2, {hours} h: {found}");
+        assert!(
+            (found - printed).abs() < 0.5,
+            "{a} m/s2, {hours} h: {found}"
+        );
     }
     assert!((a8(&[(5.0, 2.0)]) - 2.5).abs() < 1e-12);
     // Points of several machines are added.
@@ -208,8 +252,16 @@ fn default_sheets_have_the_noise_that_is_known_and_no_other() {
         ("brine sprayer", None),
     ] {
         let sheet = default_sheet(kind).unwrap();
-        assert_eq!(sheet.noise_db_a.as_ref().map(|noise| noise.value), level, "{kind}");
-        assert!(sheet.noise_db_a.is_none_or(|noise| noise.source.starts_with("common practice")));
+        assert_eq!(
+            sheet.noise_db_a.as_ref().map(|noise| noise.value),
+            level,
+            "{kind}"
+        );
+        assert!(
+            sheet
+                .noise_db_a
+                .is_none_or(|noise| noise.source.starts_with("common practice"))
+        );
         assert!(sheet.hand_arm_m_per_s2.is_none(), "{kind}");
     }
 }

@@ -32,13 +32,12 @@ const LEFT_OUT: &str = "left out, as supposed";
 pub struct Supposed {
     /// What would be otherwise with the storm that the depot's readiness is about.
     #[serde(default)]
-    #[cfg_attr(feature = "schema", schema(required = false))]
     pub storm: SupposedStorm,
     /// Machines of the depot that do not go out: still broken, lent, at a shop.
     #[serde(default)]
     pub without: Vec<Uuid>,
     /// Machines of the depot taken as here, started just now and sound: nothing open against them, what was found
-    /// unserviceable renewed, their safety tasks done.
+    /// unserviceable or never measured taken for new, their safety tasks done.
     #[serde(default)]
     pub repaired: Vec<Uuid>,
     /// All the operators there would be, in place of those entered; at most 50.

@@ -15,8 +15,9 @@ use crate::verdict::Verdict;
 /// Who did what is only supposed.
 const NOBODY: &str = "nobody: it is supposed";
 
-/// Makes it a machine that is here, that was started and inspected after its repair at `as_of`, with nothing found. What was not
-/// found unserviceable stays as it was: a part goes on wearing, fuel goes on ageing.
+/// Makes it a machine that is here, that was started and inspected after its repair at `as_of`, with nothing found. What was found
+/// unserviceable is new, and so is a part that should have been measured and never was. The rest stays as it was: a part goes
+/// on wearing, fuel goes on ageing.
 pub fn put_right(
     unit: &mut UnitFacts,
     sheet: &Sheet,
@@ -49,15 +50,28 @@ pub fn put_right(
         let reading = place.map(|place| &unit.latest[place]);
         let bad = reading.is_some_and(|reading| reading.verdict == Verdict::Unserviceable);
         let answered = reading.is_some_and(|reading| day_in(reading.at, zone) >= began);
-        if bad && let Some(part) = &check.part {
-            renew(unit, part, as_of);
+        if !bad && (answered || !check.effect.takes_out()) {
+            continue;
         }
-        if bad || check.effect.takes_out() && !answered {
-            let sound = sound(check, as_of);
-            match place {
-                Some(place) => unit.latest[place] = sound,
-                None => unit.latest.push(sound),
+        let found = match reading.filter(|_| !bad) {
+            Some(reading) => LatestReading {
+                at: as_of,
+                by: NOBODY.to_owned(),
+                ..reading.clone()
+            },
+            None => {
+                let wears = check
+                    .measure()
+                    .is_some_and(|measure| measure.wear.is_some());
+                if let Some(part) = check.part.as_ref().filter(|_| bad || wears) {
+                    renew(unit, part, as_of);
+                }
+                as_new(check, as_of)
             }
+        };
+        match place {
+            Some(place) => unit.latest[place] = found,
+            None => unit.latest.push(found),
         }
     }
     let safety = sheet.tasks.iter().filter(|task| task.safety);
@@ -93,7 +107,7 @@ fn renew(unit: &mut UnitFacts, part: &str, as_of: Timestamp) {
 }
 
 /// The best answer to a check.
-fn sound(check: &CheckSpec, as_of: Timestamp) -> LatestReading {
+fn as_new(check: &CheckSpec, as_of: Timestamp) -> LatestReading {
     let (value, grade, works) = match &check.reads {
         Reads::Measure(measure) => (Some(measure.limits.as_new.value), None, None),
         Reads::Grade(grades) | Reads::Level(grades) => {

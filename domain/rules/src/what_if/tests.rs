@@ -252,6 +252,42 @@ fn a_machine_that_is_put_right_is_ready_whatever_was_wrong() {
     assert_eq!(told.depot.units.ready, 7);
 }
 
+/// A part that was never measured is taken for new; one that was, be it two winters ago, goes on wearing from there.
+#[test]
+fn what_was_measured_goes_on_wearing_and_what_was_not_is_new() {
+    let right = Supposed {
+        repaired: ids(&[1]),
+        ..Supposed::default()
+    };
+    let ring = |facts: &DepotFacts| {
+        let told = asked(facts, &right);
+        let machine = &told.machines[0];
+        assert!(machine.status > Status::Unproven, "{}", machine.summary);
+        let part = machine
+            .parts
+            .iter()
+            .find(|part| part.part == "friction_ring");
+        part.expect("it has one").lasts.storm
+    };
+    let mut unseen = depot(vec![fresh_unit(1, 300.0)]);
+    unseen.units[0].latest.clear();
+    unseen.units[0].inspections.clear();
+    for path in &mut unseen.units[0].parts {
+        path.readings.clear();
+    }
+    assert_eq!(ring(&unseen), 1.0);
+    let mut worn = depot(vec![fresh_unit(1, 300.0)]);
+    set_reading(&mut worn.units[0], "friction_ring", 0.7);
+    for reading in &mut worn.units[0].latest {
+        reading.at = now_plus_days(-600);
+    }
+    worn.units[0].inspections.clear();
+    let known = evaluate(&worn, now()).units[0].document.clone();
+    let known = known.parts.iter().find(|part| part.part == "friction_ring");
+    assert_eq!(ring(&worn), known.unwrap().lasts.storm);
+    assert!(ring(&worn) < 1.0);
+}
+
 /// A start that is only supposed says nothing of how others start after standing.
 #[test]
 fn what_is_supposed_teaches_nothing() {

@@ -210,7 +210,9 @@ fn faults_of_noise_and_vibration_are_named() {
             sheet.hand_arm_m_per_s2 = figure(vibration, source);
         })
     };
-    assert!(thrower(30.0, 0.0, "declared").is_empty() && thrower(140.0, 100.0, "declared").is_empty());
+    assert!(
+        thrower(30.0, 0.0, "declared").is_empty() && thrower(140.0, 100.0, "declared").is_empty()
+    );
     for (noise, vibration) in [(29.0, -0.1), (141.0, 100.1), (f64::NAN, f64::NAN)] {
         let faults = thrower(noise, vibration, "declared");
         assert_eq!(faults, ["noise_db_a.value", "hand_arm_m_per_s2.value"]);
