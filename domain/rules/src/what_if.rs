@@ -89,10 +89,8 @@ pub fn what_if(
     supposed: &Supposed,
     as_of: Timestamp,
 ) -> Result<WhatIf, Vec<Invalid>> {
-    let today = facts.zone.to_datetime(as_of).date();
-    let storm = supposed
-        .storm
-        .applied(Storm::of(facts, as_of, today), facts, as_of);
+    let real = Shared::of(facts, as_of);
+    let storm = supposed.storm.applied(real.storm.clone(), facts, as_of);
     let storm = check(facts, supposed, storm)?;
     let mut changed = facts.clone();
     if let Some(operators) = &supposed.operators {
@@ -104,7 +102,7 @@ pub fn what_if(
         } else if supposed.repaired.contains(&unit.id)
             && let Some(sheet) = facts.sheets.get(&unit.model)
         {
-            repaired::put_right(unit, sheet, &facts.zone, today, as_of);
+            repaired::put_right(unit, sheet, &real);
         }
     }
     let shared = Shared::meeting(storm, &changed, as_of);

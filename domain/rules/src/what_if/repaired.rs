@@ -1,30 +1,29 @@
 //! A machine that is supposed to have been put right.
 
-use jiff::{Timestamp, civil::Date, tz::TimeZone};
+use jiff::Timestamp;
 use uuid::Uuid;
 
 use crate::facts::{
-    FittedPartFacts, Fitting, InspectionFacts, InspectionKind, LatestReading, StartFacts,
-    TaskDoneFacts, UnitFacts,
+    FittedPartFacts, Fitting, InspectionFacts, InspectionKind, LatestReading, MeterFacts,
+    StartFacts, TaskDoneFacts, UnitFacts,
 };
 use crate::season::{Winter, day_number};
 use crate::sheet::{CheckSpec, Reads, Sheet};
 use crate::timeline::day_in;
+use crate::unit::Shared;
+use crate::unit::clock::UnitClock;
 use crate::verdict::Verdict;
 
 /// Who did what is only supposed.
-const NOBODY: &str = "nobody: it is supposed";
+const NOBODY: &str = "nobody, as supposed";
 
-/// Makes it a machine that is here, that was started and inspected after its repair at `as_of`, with nothing found. What was found
-/// unserviceable is new, and so is a part that should have been measured and never was. The rest stays as it was: a part goes
-/// on wearing, fuel goes on ageing.
-pub fn put_right(
-    unit: &mut UnitFacts,
-    sheet: &Sheet,
-    zone: &TimeZone,
-    today: Date,
-    as_of: Timestamp,
-) {
+/// Makes it a machine that is here, that was started and inspected after its repair now, with nothing found. What was found
+/// unserviceable is new, and so is a part that wears and was never measured. The rest stays as it was: a part goes on wearing,
+/// fuel goes on ageing. `real` is the depot as it is.
+pub fn put_right(unit: &mut UnitFacts, sheet: &Sheet, real: &Shared<'_>) {
+    let (zone, as_of) = (&real.facts.zone, real.as_of);
+    let meter_hours = meter_hours(unit, sheet, real);
+    let paths = unit.parts.len();
     unit.away = None;
     unit.holds.clear();
     unit.findings.clear();
@@ -40,7 +39,7 @@ pub fn put_right(
         started: true,
         by: NOBODY.to_owned(),
     });
-    let began = day_number(Winter::of(today).starts());
+    let began = day_number(Winter::of(real.today).starts());
     let (checks, rigging) = (sheet.checks.iter(), unit.rigging);
     for check in checks.filter(|check| sheet.check_concerns(&check.check, rigging)) {
         let place = unit
@@ -50,7 +49,11 @@ pub fn put_right(
         let reading = place.map(|place| &unit.latest[place]);
         let bad = reading.is_some_and(|reading| reading.verdict == Verdict::Unserviceable);
         let answered = reading.is_some_and(|reading| day_in(reading.at, zone) >= began);
-        if !bad && (answered || !check.effect.takes_out()) {
+        let wears = check
+            .measure()
+            .is_some_and(|measure| measure.wear.is_some());
+        let unseen = check.effect.takes_out() && !answered || wears && reading.is_none();
+        if !bad && !unseen {
             continue;
         }
         let found = match reading.filter(|_| !bad) {
@@ -74,12 +77,29 @@ pub fn put_right(
             None => unit.latest.push(found),
         }
     }
+    if unit.parts.len() > paths {
+        // Who fits a part reads the meter: without that its wear would count from the last time somebody did.
+        unit.meter.push(MeterFacts {
+            at: as_of,
+            hours: meter_hours,
+            estimated: true,
+            meter_replaced: false,
+        });
+    }
     let safety = sheet.tasks.iter().filter(|task| task.safety);
     unit.tasks_done.extend(safety.map(|task| TaskDoneFacts {
         task: task.task.clone(),
         at: as_of,
         hours: None,
     }));
+}
+
+/// What its meter should show now: the last reading, and what it ran since in the mean.
+fn meter_hours(unit: &UnitFacts, sheet: &Sheet, real: &Shared<'_>) -> f64 {
+    let clock = UnitClock::new(unit, sheet, real);
+    let base = clock.base().map_or(0.0, |base| base.hours);
+    let since = (clock.hours_at(real.as_of, real) - base).max(0.0);
+    clock.meter_hours().unwrap_or(0.0) + since
 }
 
 /// The part is a new one from now on.

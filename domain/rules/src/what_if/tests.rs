@@ -272,9 +272,18 @@ fn what_was_measured_goes_on_wearing_and_what_was_not_is_new() {
     let mut unseen = depot(vec![fresh_unit(1, 300.0)]);
     unseen.units[0].latest.clear();
     unseen.units[0].inspections.clear();
+    unseen.units[0].meter.clear();
+    unseen.units[0].acquired_on = Some(jiff::civil::Date::constant(2018, 10, 1));
     for path in &mut unseen.units[0].parts {
+        path.fitted_at = Some(now_plus_days(-2600));
         path.readings.clear();
     }
+    let before = evaluate(&unseen, now()).units[0].document.clone();
+    let before = before
+        .parts
+        .iter()
+        .find(|part| part.part == "friction_ring");
+    assert!(before.unwrap().lasts.storm < 0.2);
     assert_eq!(ring(&unseen), 1.0);
     let mut worn = depot(vec![fresh_unit(1, 300.0)]);
     set_reading(&mut worn.units[0], "friction_ring", 0.7);
