@@ -159,8 +159,12 @@ fn complete_operation(path: &str, method: &str, operation: &mut Operation) {
 
     let body = operation.request_body.is_some();
     // What is only asked, though by POST because the question is long, is not kept.
-    let writes =
-        signed && method != "GET" && !matches!(tag.as_str(), "calculations" | "sync" | page::TAG);
+    let writes = signed
+        && method != "GET"
+        && !matches!(
+            tag.as_str(),
+            "calculations" | "what-if" | "sync" | page::TAG
+        );
     let mut can = vec!["400"];
     if signed {
         let scheme = if tag == page::TAG { "cookie" } else { "bearer" };

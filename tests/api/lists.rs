@@ -2,7 +2,6 @@
 
 use std::collections::BTreeSet;
 
-use reqwest::Method;
 use rimeyard_harness::{Actor, TestServer};
 use rimeyard_store::Role;
 use tokio_postgres::Client;
@@ -97,8 +96,7 @@ async fn nothing_that_is_read_shows_another_depot_or_another_organisation() {
 
     let mut lists = 0;
     for operation in &operations {
-        let reads = operation.method == Method::GET || operation.name == "sync_pull";
-        if !reads || operation.scope() == Scope::Anyone {
+        if !operation.reads() || operation.scope() == Scope::Anyone {
             continue;
         }
         let path = objects.home.path(operation);

@@ -60,7 +60,13 @@ impl Operation {
 
     /// Whether it is meant to leave something behind. What is asked by POST, because the question is long, is not.
     pub fn writes(&self) -> bool {
-        self.method != Method::GET && self.scope() != Scope::Nobody && self.name != "sync_pull"
+        let asks = matches!(self.name.as_str(), "sync_pull" | "what_if_ask");
+        self.method != Method::GET && self.scope() != Scope::Nobody && !asks
+    }
+
+    /// Whether it shows what is stored.
+    pub fn reads(&self) -> bool {
+        !self.writes() && self.scope() != Scope::Nobody
     }
 
     pub async fn call(&self, actor: &Actor, path: &str) -> Answer {

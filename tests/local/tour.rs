@@ -37,6 +37,8 @@ fn the_tour_of_the_readme_runs() {
         "\"work\":\"blow\"",
         "\"state\":\"waits for parts\"",
         "\"best_before\"",
+        "\"wind_chill_c\"",
+        " as supposed\"",
         "\"state\":\"overdue\"",
         "\"state\":\"deferred\"",
         "\"kind\":\"safety task overdue\"",

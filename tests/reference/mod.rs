@@ -4,6 +4,7 @@
 mod against_scipy;
 mod battery_tables;
 mod mixed_models;
+mod crew_tables;
 mod processor_demand;
 #[cfg(feature = "python")]
 mod remade;

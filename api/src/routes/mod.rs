@@ -27,6 +27,7 @@ pub mod alerts;
 pub mod calculations;
 pub mod checklist_versions;
 pub mod checklists;
+pub mod crew_sheets;
 pub mod deferrals;
 pub mod depots;
 pub mod devices;
@@ -55,6 +56,7 @@ pub mod sync;
 pub mod tasks_done;
 pub mod units;
 pub mod unsent;
+pub mod what_if;
 pub mod work_orders;
 
 use actix_web::dev::{ServiceFactory, ServiceRequest};
@@ -84,6 +86,8 @@ where
         .configure(alerts::routes)
         .configure(storms::routes)
         .configure(readiness::routes)
+        .configure(what_if::routes)
+        .configure(crew_sheets::routes)
         .configure(sync::routes)
         .configure(calculations::routes)
         .configure(people::routes)

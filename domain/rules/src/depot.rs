@@ -6,7 +6,7 @@ use uuid::Uuid;
 
 use crate::alerts::{Signal, signals};
 use crate::because::chance_rounded;
-use crate::facts::DepotFacts;
+use crate::facts::{DepotFacts, UnitFacts};
 use crate::sheet::RateUnit;
 use crate::storm::StormName;
 use crate::unit::clock::UnitClock;
@@ -16,7 +16,7 @@ use crate::unit::{self, Shared, UnitState, model};
 mod ground;
 mod reasons;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 mod works;
 
 pub use reasons::DepotReason;
@@ -151,19 +151,17 @@ pub struct Evaluation {
 
 /// Computes a depot and all its units as they stand at `as_of`. Facts later than that do not count.
 pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
-    let shared = Shared::of(facts, as_of);
-    let clocks: Vec<Option<UnitClock<'_>>> = facts
-        .units
-        .iter()
-        .map(|unit| {
-            facts
-                .sheets
-                .get(&unit.model)
-                .map(|sheet| UnitClock::new(unit, sheet, &shared))
-        })
-        .collect();
-    let models = model::models(&shared, &clocks);
-    let works = ground::works(&shared);
+    evaluate_for(&Shared::of(facts, as_of), None)
+}
+
+/// The same for the storm and the facts that `shared` has. Where some of these are only supposed, `seen` are the depot's
+/// units as they really are, in the same order: what is learned of starts and of parts' lives is learned from those alone.
+pub(crate) fn evaluate_for(shared: &Shared<'_>, seen: Option<&[UnitFacts]>) -> Evaluation {
+    let facts = shared.facts;
+    let clocks = clocks_of(&facts.units, shared);
+    let seen = seen.map(|units| clocks_of(units, shared));
+    let models = model::models(shared, seen.as_ref().unwrap_or(&clocks));
+    let works = ground::works(shared);
     let units: Vec<UnitState> = facts
         .units
         .iter()
@@ -175,20 +173,29 @@ pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
                     let own = works.iter().filter(|work| work.members.contains(&index));
                     let hours = own.map(|work| work.storm_hours).max_by(f64::total_cmp);
                     let hours = hours.unwrap_or(shared.storm.hours);
-                    unit::evaluate(&shared, unit, clock, model, hours)
+                    unit::evaluate(shared, unit, clock, model, hours)
                 }
-                _ => unit::without_a_sheet(&shared, unit),
+                _ => unit::without_a_sheet(shared, unit),
             },
         )
         .collect();
     let scored: Vec<works::Scored> = works.iter().map(|work| work.scored(&units)).collect();
-    let depot = depot_state(&shared, &works, &scored, &units);
+    let depot = depot_state(shared, &works, &scored, &units);
     Evaluation {
-        signals: signals(&shared, &depot.document, &units),
+        signals: signals(shared, &depot.document, &units),
         depot,
-        valid_until: valid_until(&shared),
+        valid_until: valid_until(shared),
         units,
     }
+}
+
+/// The clock of each unit; none of one whose model has no sheet.
+fn clocks_of<'a>(units: &'a [UnitFacts], shared: &Shared<'a>) -> Vec<Option<UnitClock<'a>>> {
+    let clock = |unit: &'a UnitFacts| {
+        let sheet = shared.facts.sheets.get(&unit.model)?;
+        Some(UnitClock::new(unit, sheet, shared))
+    };
+    units.iter().map(clock).collect()
 }
 
 fn depot_state(

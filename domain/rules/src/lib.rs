@@ -8,6 +8,7 @@ pub mod battery;
 pub mod because;
 pub mod calculations;
 pub mod checklist;
+pub mod crew;
 pub mod demand;
 pub mod depot;
 pub mod due;
@@ -34,5 +35,6 @@ pub mod tyre;
 pub mod unit;
 pub mod verdict;
 pub mod wear;
+pub mod what_if;
 
 pub use invalid::Invalid;

@@ -239,6 +239,12 @@ pub struct Sheet {
     /// What it is rigged with for its other works, where its rate differs.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub attachments: Vec<Attachment>,
+    /// Sound level at the operator's ear at work, dBA: the maker's declaration or a measurement.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub noise_db_a: Option<Figure>,
+    /// Vibration total value at the handles at work, m/s2 (ISO 5349-1): the maker's declaration or a measurement.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hand_arm_m_per_s2: Option<Figure>,
     /// How it starts.
     pub start: StartFigures,
     /// Its shear fasteners, if it has any.

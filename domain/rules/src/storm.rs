@@ -1,10 +1,10 @@
 //! The storm that readiness is computed for, and the weight of its snow (section 8).
 
-use jiff::{Timestamp, civil::Date};
+use jiff::{Timestamp, civil::Date, tz::TimeZone};
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-use crate::facts::DepotFacts;
+use crate::facts::{DepotFacts, DesignStorm, StormFacts};
 use crate::season::day_number;
 use crate::timeline::day_in;
 
@@ -36,6 +36,8 @@ pub struct Storm {
     pub reclear_mm: f64,
     /// Density of the snow, kg/m3.
     pub density_kg_m3: f64,
+    /// Air temperature while it snows, degC.
+    pub temperature_c: Option<f64>,
     /// Lowest temperature before and during it, degC.
     pub low_c: Option<f64>,
 }
@@ -56,6 +58,27 @@ pub struct StormName {
     pub ends_at: Option<Timestamp>,
 }
 
+/// A storm with the figures that are computed with.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+pub struct StormFigures {
+    /// Its name and times.
+    #[serde(flatten)]
+    pub named: StormName,
+    /// How long it snows, h.
+    pub hours: f64,
+    /// How much falls, mm.
+    pub depth_mm: f64,
+    /// At how much lying snow ground is cleared again, mm.
+    pub reclear_mm: f64,
+    /// Density of the snow, kg/m3: as entered, else by the temperature.
+    pub density_kg_m3: f64,
+    /// Air temperature while it snows, degC.
+    pub temperature_c: Option<f64>,
+    /// Lowest temperature before and during it, degC.
+    pub low_c: Option<f64>,
+}
+
 impl Storm {
     /// The storm in progress, else the nearest ahead, else the design storm. Of several in progress the one that ends
     /// last counts; whatever else is alike, the smaller id.
@@ -72,35 +95,50 @@ impl Storm {
                 .filter(|storm| storm.starts_at > as_of && storm.ends_at > storm.starts_at)
                 .min_by_key(|storm| (storm.starts_at, storm.id))
         };
-        let Some(storm) = in_progress.or_else(ahead) else {
-            let design = &facts.design_storm;
-            let hours = design.hours.clamp(0.1, 1000.0);
-            return Storm {
-                id: None,
-                name: "design storm".to_owned(),
-                starts_at: None,
-                ends_at: None,
-                first_day: day_number(today),
-                last_day: day_number(today) - 1,
-                hours,
-                depth_mm: design.depth_mm.clamp(0.0, DEPTH_MAX_MM),
-                reclear_mm: design.reclear_mm.max(1.0),
-                density_kg_m3: density(design.density_kg_m3, design.temperature_c),
-                low_c: design.low_c,
-            };
-        };
+        match in_progress.or_else(ahead) {
+            Some(storm) => Storm::entered(storm, &facts.zone),
+            None => Storm::design(&facts.design_storm, today),
+        }
+    }
+
+    /// The storm of that id, unless it is over.
+    pub fn with_id(facts: &DepotFacts, id: Uuid, as_of: Timestamp) -> Option<Self> {
+        let mut storms = facts.storms.iter();
+        let storm = storms.find(|storm| storm.id == id && storm.ends_at > as_of)?;
+        Some(Storm::entered(storm, &facts.zone))
+    }
+
+    fn design(design: &DesignStorm, today: Date) -> Self {
+        Storm {
+            id: None,
+            name: "design storm".to_owned(),
+            starts_at: None,
+            ends_at: None,
+            first_day: day_number(today),
+            last_day: day_number(today) - 1,
+            hours: design.hours.clamp(0.1, 1000.0),
+            depth_mm: design.depth_mm.clamp(0.0, DEPTH_MAX_MM),
+            reclear_mm: design.reclear_mm.max(1.0),
+            density_kg_m3: density(design.density_kg_m3, design.temperature_c),
+            temperature_c: design.temperature_c,
+            low_c: design.low_c,
+        }
+    }
+
+    fn entered(storm: &StormFacts, zone: &TimeZone) -> Self {
         let seconds = (storm.ends_at.as_second() - storm.starts_at.as_second()) as f64;
         Storm {
             id: Some(storm.id),
             name: storm.name.clone(),
             starts_at: Some(storm.starts_at),
             ends_at: Some(storm.ends_at),
-            first_day: day_in(storm.starts_at, &facts.zone),
-            last_day: day_in(storm.ends_at, &facts.zone),
+            first_day: day_in(storm.starts_at, zone),
+            last_day: day_in(storm.ends_at, zone),
             hours: (seconds / 3600.0).clamp(0.1, 1000.0),
             depth_mm: storm.depth_mm.clamp(0.0, DEPTH_MAX_MM),
             reclear_mm: storm.reclear_mm.max(1.0),
             density_kg_m3: density(storm.density_kg_m3, storm.temperature_c),
+            temperature_c: storm.temperature_c,
             low_c: storm.low_c,
         }
     }
@@ -112,6 +150,19 @@ impl Storm {
             name: self.name.clone(),
             starts_at: self.starts_at,
             ends_at: self.ends_at,
+        }
+    }
+
+    /// The same with its figures.
+    pub fn figures(&self) -> StormFigures {
+        StormFigures {
+            named: self.named(),
+            hours: self.hours,
+            depth_mm: self.depth_mm,
+            reclear_mm: self.reclear_mm,
+            density_kg_m3: self.density_kg_m3,
+            temperature_c: self.temperature_c,
+            low_c: self.low_c,
         }
     }
 }

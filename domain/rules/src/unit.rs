@@ -51,8 +51,14 @@ pub struct Shared<'a> {
 }
 
 impl<'a> Shared<'a> {
-    /// What the units of a depot share at `as_of`.
+    /// What the units of a depot share at `as_of`, for the storm that its readiness is about.
     pub fn of(facts: &'a DepotFacts, as_of: Timestamp) -> Self {
+        let today = facts.zone.to_datetime(as_of).date();
+        Self::meeting(Storm::of(facts, as_of, today), facts, as_of)
+    }
+
+    /// The same for another storm.
+    pub fn meeting(storm: Storm, facts: &'a DepotFacts, as_of: Timestamp) -> Self {
         let today = facts.zone.to_datetime(as_of).date();
         let fixed = FixedSeason {
             starts: facts.season_starts,
@@ -66,7 +72,6 @@ impl<'a> Shared<'a> {
             this_winter: this_winter.as_deref(),
         };
         let snow_days = SnowDays::new(today, fixed, record);
-        let storm = Storm::of(facts, as_of, today);
         let doses = facts.duties.iter().filter_map(Duty::dose);
         Shared {
             facts,

@@ -300,29 +300,8 @@ fn check(depot: &mut Depot) -> Result<()> {
             (_, None) => {}
         }
     }
-    fields::count("operators", &depot.operators, 50)?;
-    for (index, operators) in depot.operators.iter().enumerate() {
-        let field = |name: &str| format!("operators[{index}].{name}");
-        fields::number(
-            &field("per_shift"),
-            operators.per_shift.into(),
-            0.0..=1_000.0,
-        )?;
-        fields::optional_number(
-            &field("narrowest_width_mm"),
-            operators.narrowest_width_mm,
-            100.0..=50_000.0,
-        )?;
-        let same = |other: &Operators| {
-            other.work == operators.work && other.narrowest_width_mm == operators.narrowest_width_mm
-        };
-        if depot.operators[..index].iter().any(same) {
-            return Err(Error::invalid(
-                field("work"),
-                "and width are given twice; add their operators up",
-            ));
-        }
-    }
+    Operators::check(&depot.operators)
+        .map_err(|fault| Error::invalid(fault.field, fault.problem))?;
     Ok(())
 }
 

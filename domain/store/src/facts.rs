@@ -104,6 +104,15 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
     Ok(depots.into_values().collect())
 }
 
+/// The facts of one depot, as [`load`] has them.
+///
+/// # Errors
+/// [`Error::NotFound`] where it does not exist or is not granted.
+pub async fn of_depot(tx: &Tx<'_>, depot_id: Uuid, as_of: Timestamp) -> Result<DepotFacts> {
+    let found = load(tx, &[depot_id], as_of).await?.pop();
+    found.ok_or(Error::NotFound { what: "depot" })
+}
+
 /// What the second round of queries asks for: parallel arrays, one element a unit.
 struct Asked {
     unit_ids: Vec<Uuid>,

@@ -25,7 +25,7 @@ pub struct Output {
 }
 
 /// Metres in a statute mile, exactly.
-const MILE_M: f64 = 1609.344;
+pub(crate) const MILE_M: f64 = 1609.344;
 
 /// Wind chill of the U.S. National Weather Service (2001), for air at most 50 degF and wind over 3 mph; elsewhere the air
 /// temperature. Formula in degF and mph as published.

@@ -2,7 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::Invalid;
 use crate::sheet::Work;
+
+/// Entries of a depot's operators.
+const OPERATORS_MAX: usize = 50;
 
 /// Salt on walks where nobody said how much, g/m2: common practice, some 4 lb on 1000 ft2.
 const USUAL_DOSE_G_M2: f64 = 20.0;
@@ -59,4 +63,47 @@ pub struct Operators {
     pub narrowest_width_mm: Option<f64>,
     /// How many can be out at once.
     pub per_shift: u32,
+}
+
+impl Operators {
+    /// Whether these can be all of a depot's.
+    ///
+    /// # Errors
+    /// The first field that cannot be, from `operators` on.
+    pub fn check(all: &[Operators]) -> Result<(), Invalid> {
+        if all.len() > OPERATORS_MAX {
+            let problem = format!(
+                "must have at most {OPERATORS_MAX} items; it has {}",
+                all.len()
+            );
+            return Err(Invalid::new("operators", problem));
+        }
+        for (index, one) in all.iter().enumerate() {
+            let wrong = |name: &str, problem: String| {
+                Err(Invalid::new(format!("operators[{index}].{name}"), problem))
+            };
+            if one.per_shift > 1_000 {
+                return wrong(
+                    "per_shift",
+                    format!("must be from 0 to 1000; it is {}", one.per_shift),
+                );
+            }
+            let width_mm = one.narrowest_width_mm;
+            if let Some(width_mm) = width_mm.filter(|width| !(100.0..=50_000.0).contains(width)) {
+                return wrong(
+                    "narrowest_width_mm",
+                    format!("must be from 100 to 50000; it is {width_mm}"),
+                );
+            }
+            let same =
+                |other: &Operators| other.work == one.work && other.narrowest_width_mm == width_mm;
+            if all[..index].iter().any(same) {
+                return wrong(
+                    "work",
+                    "and width are given twice; add their operators up".to_owned(),
+                );
+            }
+        }
+        Ok(())
+    }
 }

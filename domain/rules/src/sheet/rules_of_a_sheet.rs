@@ -41,6 +41,7 @@ pub fn check(sheet: &Sheet) -> Result<(), Vec<Invalid>> {
     }
     usage(sheet, &mut faults);
     work::faults(sheet, &mut faults);
+    operator(sheet, &mut faults);
     start(sheet, &mut faults);
     parts(sheet, &mut faults);
     checks(sheet, &mut faults);
@@ -92,6 +93,20 @@ fn usage(sheet: &Sheet, faults: &mut Faults) {
         &usage.prior_hours_per_day,
         0.001..=24.0,
     );
+}
+
+/// What the machine does to whoever runs it.
+fn operator(sheet: &Sheet, faults: &mut Faults) {
+    // The threshold of pain, and twice what the roughest breakers do.
+    let figures = [
+        ("noise_db_a", &sheet.noise_db_a, 30.0..=140.0),
+        ("hand_arm_m_per_s2", &sheet.hand_arm_m_per_s2, 0.0..=100.0),
+    ];
+    for (field, figure, range) in figures {
+        if let Some(figure) = figure {
+            faults.figure(field, figure, range);
+        }
+    }
 }
 
 fn start(sheet: &Sheet, faults: &mut Faults) {

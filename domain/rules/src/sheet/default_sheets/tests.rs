@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::due::Trigger;
-use crate::sheet::{Attachment, Effect, TaskSpec, Work};
+use crate::sheet::{Attachment, Effect, Figure, TaskSpec, Work};
 
 fn all() -> Vec<(Sheet, Checklist)> {
     default_kinds()
@@ -184,17 +184,41 @@ fn limits_that_nobody_publishes_say_so() {
     assert!(said > 30, "{said}");
 }
 
-/// Sheets from before attachments, tasks and doses are read as they were written.
+/// Sheets from before attachments, tasks, doses and noise are read as they were written.
 #[test]
 fn older_sheets_are_read() {
     let mut kept = serde_json::to_value(two_stage_thrower()).unwrap();
-    for new in ["tasks", "attachments"] {
+    for new in ["tasks", "attachments", "noise_db_a"] {
         kept.as_object_mut().unwrap().remove(new);
     }
     let sheet: Sheet = serde_json::from_value(kept).unwrap();
     assert!(sheet.attachments.is_empty() && sheet.tasks.is_empty());
     assert_eq!(sheet.check(), Ok(()));
     assert_eq!(sheet.rate_for(Work::Clear), &sheet.rate);
+    assert!(sheet.noise_db_a.is_none() && sheet.hand_arm_m_per_s2.is_none());
+}
+
+#[test]
+fn faults_of_noise_and_vibration_are_named() {
+    let figure = |value: f64, source: &str| {
+        let source = source.to_owned();
+        Some(Figure { value, source })
+    };
+    let thrower = |noise: f64, vibration: f64, source: &str| {
+        fields_at_fault("two-stage thrower", |sheet| {
+            sheet.noise_db_a = figure(noise, source);
+            sheet.hand_arm_m_per_s2 = figure(vibration, source);
+        })
+    };
+    assert!(
+        thrower(30.0, 0.0, "declared").is_empty() && thrower(140.0, 100.0, "declared").is_empty()
+    );
+    for (noise, vibration) in [(29.0, -0.1), (141.0, 100.1), (f64::NAN, f64::NAN)] {
+        let faults = thrower(noise, vibration, "declared");
+        assert_eq!(faults, ["noise_db_a.value", "hand_arm_m_per_s2.value"]);
+    }
+    let unsourced = thrower(90.0, 4.0, " ");
+    assert_eq!(unsourced, ["noise_db_a.source", "hand_arm_m_per_s2.source"]);
 }
 
 fn fields_at_fault(kind: &str, change: impl FnOnce(&mut Sheet)) -> Vec<String> {
