@@ -6,5 +6,6 @@ mod battery_tables;
 mod processor_demand;
 #[cfg(feature = "python")]
 mod remade;
+mod stock_levels;
 mod trade_limits;
 mod weather_and_tyres;

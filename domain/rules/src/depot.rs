@@ -16,7 +16,7 @@ use crate::unit::{self, Shared, UnitState, model};
 mod ground;
 mod reasons;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 mod works;
 
 pub use reasons::DepotReason;
@@ -172,9 +172,7 @@ pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
         .map(
             |(index, (unit, clock))| match (clock, models.get(&unit.model)) {
                 (Some(clock), Some(model)) => {
-                    let own = works.iter().filter(|work| work.members.contains(&index));
-                    let hours = own.map(|work| work.storm_hours).max_by(f64::total_cmp);
-                    let hours = hours.unwrap_or(shared.storm.hours);
+                    let hours = storm_hours_of(&shared, &works, index);
                     unit::evaluate(&shared, unit, clock, model, hours)
                 }
                 _ => unit::without_a_sheet(&shared, unit),
@@ -189,6 +187,22 @@ pub fn evaluate(facts: &DepotFacts, as_of: Timestamp) -> Evaluation {
         valid_until: valid_until(&shared),
         units,
     }
+}
+
+/// Running hours of the machine at a place in the facts in the storm.
+fn storm_hours_of(shared: &Shared<'_>, works: &[works::WorkOf<'_>], index: usize) -> f64 {
+    let own = works.iter().filter(|work| work.members.contains(&index));
+    let hours = own.map(|work| work.storm_hours).max_by(f64::total_cmp);
+    hours.unwrap_or(shared.storm.hours)
+}
+
+/// Running hours of each machine in the storm, in the facts' order.
+pub(crate) fn storm_hours(shared: &Shared<'_>) -> Vec<f64> {
+    let works = ground::works(shared);
+    let machines = 0..shared.facts.units.len();
+    machines
+        .map(|index| storm_hours_of(shared, &works, index))
+        .collect()
 }
 
 fn depot_state(

@@ -8,7 +8,7 @@ use crate::sheet::{Effect, Work};
 use crate::unit::parts::{Advice, PartState};
 use crate::unit::standing;
 
-mod builder;
+pub(crate) mod builder;
 mod kinds;
 mod narrow_places;
 mod parts;
