@@ -27,7 +27,7 @@ mod tests;
 mod together;
 mod words;
 
-pub use demand::DepotDemand;
+pub use demand::{DepotDemand, words};
 pub use line::{
     BuyLine, LocalLevel, SeasonBuy, SpareLevel, SpareLine, WinterMean, order, season_buy,
 };

@@ -11,7 +11,7 @@ use crate::depot::storm_hours;
 use crate::due::State;
 use crate::facts::{DepotFacts, UnitFacts};
 use crate::season::{Season, Winter, day_number};
-use crate::sheet::Sheet;
+use crate::sheet::{Job, PartSpec, Sheet};
 use crate::spares::BreakRate;
 use crate::unit::clock::UnitClock;
 use crate::unit::model::{self, Model};
@@ -174,16 +174,13 @@ impl DepotDemand {
             }
             ids
         };
-        let job = |part: &crate::sheet::PartSpec| part.job.as_ref().map(|job| job.parts.clone());
+        let job = |part: &PartSpec| part.job.as_ref().map(|job| job.parts.clone());
         let parts = sheet
             .parts
             .iter()
             .map(|part| listed(&job(part).unwrap_or_default()));
         let parts = parts.collect();
-        let spares = sheet.shear_fasteners.as_ref();
-        let spares = spares.and_then(|shear| sheet.check_spec(&shear.spares_check));
-        let spares = spares.and_then(|check| sheet.job_for(check));
-        let breaks = spares.map_or(Vec::new(), |job| listed(&job.parts));
+        let breaks = spares_job(sheet).map_or(Vec::new(), |job| listed(&job.parts));
         let is_kit = |id: &Uuid| {
             catalogue
                 .parts
@@ -314,6 +311,20 @@ impl DepotDemand {
             }
         }
     }
+}
+
+/// The job that puts spare shear fasteners aboard.
+fn spares_job(sheet: &Sheet) -> Option<&Job> {
+    let shear = sheet.shear_fasteners.as_ref()?;
+    sheet.job_for(sheet.check_spec(&shear.spares_check)?)
+}
+
+/// The words by which a sheet names what is kept for its machines: what its parts' jobs take, its shear fasteners, and what
+/// its tasks take, among which kits may be.
+pub fn words(sheet: &Sheet) -> impl Iterator<Item = &String> {
+    let jobs = sheet.parts.iter().filter_map(|part| part.job.as_ref());
+    let jobs = jobs.chain(spares_job(sheet)).flat_map(|job| &job.parts);
+    jobs.chain(sheet.tasks.iter().flat_map(|task| &task.parts))
 }
 
 impl Takes {
