@@ -7,7 +7,7 @@ use uuid::Uuid;
 use super::together::{Sum, Together};
 use super::{Catalogue, Service};
 use crate::season::Winter;
-use crate::spares::stock;
+use crate::spares::{WinterDemand, stock};
 
 /// How many of a part are to be there, and why.
 #[derive(Default)]
@@ -20,6 +20,10 @@ pub(super) struct Level {
     pub service_level: f64,
     /// Enough with that chance for what wears out and breaks.
     pub by_chance: i64,
+    /// Mean of that demand.
+    pub chance_mean: f64,
+    /// The winter that asks for most of it, and its mean.
+    pub chance_worst: Option<(Winter, f64)>,
     /// What goes into kits: those that tasks take, and those that are enough for what takes a kit when it wears out.
     pub in_kits: i64,
     /// Mean demand, what is certain among it.
@@ -92,14 +96,21 @@ pub(super) fn levels(
         let means: Vec<f64> = means
             .map(|(winter, kits)| winter.mean() + kits + sum.orders as f64)
             .collect();
-        let worst = together.winters.iter().copied().zip(means.iter().copied());
+        let worst = |means: &[f64]| {
+            let winters = together.winters.iter().copied().zip(means.iter().copied());
+            winters.max_by(|(_, one), (_, other)| one.total_cmp(other))
+        };
+        let average = |means: &[f64]| means.iter().sum::<f64>() / means.len() as f64;
+        let by_chance: Vec<f64> = sum.by_winter.iter().map(WinterDemand::mean).collect();
         let level = Level {
             stops,
             service_level,
             by_chance: stock(&sum.by_winter, service_level).stock as i64,
+            chance_mean: average(&by_chance),
+            chance_worst: worst(&by_chance),
             in_kits: in_kits.quantity,
-            mean: means.iter().sum::<f64>() / means.len() as f64,
-            worst: worst.max_by(|(_, one), (_, other)| one.total_cmp(other)),
+            mean: average(&means),
+            worst: worst(&means),
             sum,
         };
         (id, level)

@@ -5,24 +5,21 @@ use jiff::civil::Date;
 use super::level::Level;
 use super::line::{SpareLine, years};
 use super::shelf::OnHand;
-use crate::because::{day, number};
+use crate::because::{day, number, two_figures};
 
 /// The reason of a line as of `today`.
 pub(super) fn because(line: &SpareLine, level: &Level, on_hand: OnHand, today: Date) -> String {
     let mut said: Vec<String> = Vec::new();
     said.extend(by_chance(line, level));
     if level.sum.orders > 0 {
-        said.push(format!(
-            "open orders want {}",
-            counted(line, level.sum.orders)
-        ));
+        said.push(format!("open orders want {}", level.sum.orders));
     }
     if level.in_kits > 0 {
-        said.push(format!("{} in kits", counted(line, level.in_kits)));
+        said.push(format!("{} in kits", level.in_kits));
     }
-    said.push(shelf(line, on_hand));
+    said.push(shelf(on_hand));
     if line.level.on_order > 0 {
-        said.push(format!("{} on order", counted(line, line.level.on_order)));
+        said.push(format!("{} on order", line.level.on_order));
     }
     said.push(lead_time(line, today));
     format!("{}: {}", head(line), said.join("; "))
@@ -45,7 +42,7 @@ fn head(line: &SpareLine) -> String {
 /// What wears out and breaks: "of 60 fitted, 9 may not see the season out".
 fn by_chance(line: &SpareLine, level: &Level) -> Option<String> {
     let sum = &level.sum;
-    let may = counted(line, level.by_chance);
+    let may = level.by_chance;
     let until = day(line.until);
     let machines = match sum.breaking {
         1 => "1 machine".to_owned(),
@@ -61,24 +58,22 @@ fn by_chance(line: &SpareLine, level: &Level) -> Option<String> {
             )
         }
     };
-    // What is certain is said by itself.
-    let mean = |mean: f64| number((mean - level.certain() as f64).max(0.0), 1);
-    let winter = level.worst.filter(|_| level.in_kits == 0);
-    let winter = winter.map_or(String::new(), |(winter, most)| {
-        format!(", {} in a winter like {}", mean(most), years(winter))
+    let mean = said(level.chance_mean);
+    // A winter is worth a word where it asks for more.
+    let worst = level
+        .chance_worst
+        .map(|(winter, most)| (winter, said(most)));
+    let worst = worst.filter(|(_, most)| *most != mean);
+    let winter = worst.map_or(String::new(), |(winter, most)| {
+        format!(", {most} in a winter like {}", years(winter))
     });
-    let average = if level.in_kits == 0 {
-        format!("mean {}{winter}; ", mean(level.mean))
-    } else {
-        String::new()
-    };
     let service = number(level.service_level * 100.0, 2);
     let stands = if line.stops {
         ", as a machine stands without it"
     } else {
         ""
     };
-    let mut text = format!("{what} ({average}no more with {service} % chance{stands})");
+    let mut text = format!("{what} (mean {mean}{winter}; no more with {service} % chance{stands})");
     if sum.never_measured > 0 {
         text.push_str(&format!(
             "; {} of them never measured, so look first",
@@ -89,17 +84,18 @@ fn by_chance(line: &SpareLine, level: &Level) -> Option<String> {
 }
 
 /// "2 on hand, 1 of them past its date after 12 Jan 2026".
-fn shelf(line: &SpareLine, on_hand: OnHand) -> String {
+fn shelf(on_hand: OnHand) -> String {
     let all = on_hand.good.saturating_add(on_hand.past);
     let there = match all {
         0 => "none on hand".to_owned(),
-        all => format!("{} on hand", counted(line, all)),
+        all => format!("{all} on hand"),
     };
     let Some(from) = on_hand.past_from.map(day) else {
         return there;
     };
     match on_hand.past {
-        past if past == all => format!("{there}, past its date after {from}"),
+        1 if all == 1 => format!("{there}, past its date after {from}"),
+        past if past == all => format!("{there}, all past their dates after {from}"),
         1 => format!("{there}, 1 of them past its date after {from}"),
         past => format!("{there}, {past} of them past their dates after {from}"),
     }
@@ -115,6 +111,15 @@ fn lead_time(line: &SpareLine, today: Date) -> String {
         Some(by) if by < today => format!("{text}, so it comes after the season begins"),
         Some(by) => format!("{text}, so order by {}", day(by)),
         None => text,
+    }
+}
+
+/// A mean to one decimal, or to two figures where it is under one.
+fn said(mean: f64) -> String {
+    if mean < 1.0 {
+        two_figures(mean)
+    } else {
+        number(mean, 1)
     }
 }
 
