@@ -22,6 +22,8 @@ const RELOAD_EVERY: Duration = Duration::from_secs(5);
 const RELOAD_AT_MOST_EVERY: Duration = Duration::from_secs(2);
 /// For how long it is remembered whether this server can do its work: anyone may ask, and the answer takes statements.
 const READY_FOR: Duration = Duration::from_secs(1);
+/// Lists of spares that are computed at once: others wait, so that they never take all processors and memory.
+const LISTS_AT_ONCE: usize = 2;
 /// So many times as many wrong passwords are taken from all networks together as from one: whoever guesses from one
 /// cannot lock a person out elsewhere.
 const ELSEWHERE: u32 = 10;
@@ -42,6 +44,8 @@ pub struct State {
     pub by_email: Attempts,
     /// What is counted.
     pub metrics: Metrics,
+    /// Turns of those who ask for a list of spares.
+    pub lists: tokio::sync::Semaphore,
     /// Whether the database may lose what it acknowledged: for trials.
     scratch: bool,
     issuer: String,
@@ -65,6 +69,7 @@ impl State {
             behind_proxy: settings.behind_proxy,
             people: People::default(),
             metrics: Metrics::default(),
+            lists: tokio::sync::Semaphore::new(LISTS_AT_ONCE),
             by_network: Attempts::new(settings.sign_ins_per_address, Duration::from_secs(60)),
             by_email_and_network: Attempts::new(wrong, Duration::from_secs(300)),
             by_email: Attempts::new(wrong.saturating_mul(ELSEWHERE), Duration::from_secs(300)),

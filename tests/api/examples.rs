@@ -87,7 +87,16 @@ pub async fn example(name: &str, administrator: &Actor, depot: &Depot) -> Exampl
             )
             .await
         }
-        "work_order_id" => of_a_unit(administrator, depot, fault, "/v1/work-orders").await,
+        "work_order_id" => {
+            // It wants a part, so the list of what to buy has something to show.
+            let part = posted(administrator, "/v1/parts", &listed_part()).await;
+            let wants = |unit: &str| {
+                let mut order = fault(unit);
+                order["needs"] = json!([{"part_id": part, "quantity": 1}]);
+                order
+            };
+            of_a_unit(administrator, depot, wants, "/v1/work-orders").await
+        }
         "limited_use_id" => {
             of_a_unit(
                 administrator,

@@ -43,6 +43,7 @@ mod refusals_change_nothing;
 mod revocation;
 mod session;
 mod snowfall;
+mod spares;
 mod stock;
 mod stock_refusals;
 mod stock_replay;

@@ -212,3 +212,32 @@ async fn a_change_sent_twice_under_one_key_uses_parts_once() {
     let moves = format!("/v1/depots/{home}/stock/moves");
     assert_eq!(items(&technician, &moves).await.len(), 1);
 }
+
+/// A kit is kept as its contents: what a sheet's words take of it is needed as these.
+#[tokio::test]
+async fn a_kit_that_a_job_names_is_needed_as_its_contents() {
+    let server = TestServer::start().await;
+    let technician = server.technician().await;
+    let (belt, key) = (
+        part(&technician, "V-belt").await,
+        part(&technician, "pulley key").await,
+    );
+    let kit = json!({
+        "number": "K-1", "name": "Auger belt", "lead_time_days": 14,
+        "kit": [{"part_id": belt, "quantity": 1}, {"part_id": key, "quantity": 2}],
+    });
+    posted(&technician, "/v1/parts", &kit).await;
+    let unit = fleet(&server).await.unit;
+    let lines = json!([{"part": "auger_belt"}, {"part": "auger_pulley"}]);
+    let new = json!({"unit_id": unit, "lines": lines});
+    let order = technician
+        .post("/v1/work-orders", &new)
+        .await
+        .expect(201)
+        .json();
+    let mut needs = order["needs"].as_array().unwrap().clone();
+    needs.sort_by_key(|need| need["quantity"].as_i64());
+    // One key comes with the belt's kit twice, and the pulley's job takes another.
+    let expected = json!([{"part_id": belt, "quantity": 1}, {"part_id": key, "quantity": 3}]);
+    assert_eq!(json!(needs), expected);
+}

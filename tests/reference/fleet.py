@@ -120,3 +120,24 @@ def spares():
             law[: len(both)] += both / len(used)
         stock = int(np.nonzero(np.cumsum(law) >= level - 1e-12)[0][0])
         yield case, {"stock": stock, "mean": mean / len(used)}
+    yield from common_winters()
+
+
+def common_winters():
+    """Many parts in common winters, by scipy's own Poisson-binomial distribution; the last is sixty belts that hardly
+    outlast one winter in four."""
+    cases = []
+    for _ in range(11):
+        winters = [
+            [round(float(p), 3) for p in RANDOM.beta(0.5 + severity, 3, RANDOM.integers(1, 80))]
+            for severity in RANDOM.exponential(1.0, RANDOM.integers(1, 7))
+        ]
+        cases.append((winters, float(RANDOM.choice([0.8, 0.95, 0.99]))))
+    cases.append(([[0.95] * 60, [0.02] * 60, [0.02] * 60, [0.02] * 60], 0.95))
+    for winters, level in cases:
+        counts = np.arange(max(len(parts) for parts in winters) + 1)
+        enough = np.mean([stats.poisson_binom.cdf(counts, parts) for parts in winters], axis=0)
+        yield {"winters": [{"wear_out": parts, "hours": 0.0} for parts in winters], "service_level": level}, {
+            "stock": int(np.nonzero(enough >= level - 1e-12)[0][0]),
+            "mean": sum(stats.poisson_binom.mean(parts) for parts in winters) / len(winters),
+        }

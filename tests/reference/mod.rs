@@ -8,5 +8,6 @@ mod crew_tables;
 mod processor_demand;
 #[cfg(feature = "python")]
 mod remade;
+mod stock_levels;
 mod trade_limits;
 mod weather_and_tyres;

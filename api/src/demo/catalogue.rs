@@ -188,6 +188,12 @@ const fn listed(
 /// What is in a kit: names of the list, and how many.
 pub type Contents = &'static [(&'static str, i64)];
 
+/// The kinds of machine that a kit is made up for every season, each with the kit's name.
+pub const KIT_OF: [(&str, &str); 2] = [
+    ("two-stage thrower", KITS[0].1),
+    ("single-stage thrower", KITS[1].1),
+];
+
 /// The kits: number, name, what they are for, and what is in them. They hold nothing that ages: that is kept by lots.
 pub const KITS: [(&str, &str, &str, Contents); 2] = [
     (

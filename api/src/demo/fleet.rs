@@ -5,6 +5,8 @@ use rimeyard_rules::sheet::{
     Figure, Sheet, Sourced, Work, battery_checks, battery_start_factors, default_sheet,
 };
 
+use super::catalogue::KIT_OF;
+
 /// The agency's name.
 pub const AGENCY: &str = "Rimeback Mountain Transit";
 
@@ -91,6 +93,14 @@ pub fn sheet(model: usize) -> Sheet {
             value: (*number).to_owned(),
             source: "the demo agency's parts list".to_owned(),
         };
+    }
+    let kit = KIT_OF.iter().find(|(kind, _)| *kind == sheet.kind);
+    let prepares = sheet
+        .tasks
+        .iter_mut()
+        .find(|task| task.task == "pre_season");
+    if let (Some((_, kit)), Some(task)) = (kit, prepares) {
+        task.parts.push((*kit).to_owned());
     }
     sheet
 }

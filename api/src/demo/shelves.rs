@@ -12,7 +12,7 @@ use rimeyard_store::stock::{Lot, NewStockMove};
 use uuid::Uuid;
 
 use super::calendar::Calendar;
-use super::catalogue::{KITS, LIST, Listed};
+use super::catalogue::{KIT_OF, KITS, LIST, Listed};
 use super::draw::Draw;
 
 /// From so many for ten machines on a part is a fast one, delivered every autumn.
@@ -182,10 +182,7 @@ impl Shelves<'_> {
 
     /// Kits for a tenth of the machines they are for.
     fn kits(&self, draw: &mut Draw, at: Timestamp, moves: &mut Vec<NewStockMove>) {
-        for (kind, kit) in [
-            ("two-stage thrower", KITS[0].1),
-            ("single-stage thrower", KITS[1].1),
-        ] {
+        for (kind, kit) in KIT_OF {
             let of_kind = self.machines.iter().filter(|(sheet, _)| sheet.kind == kind);
             let machines: usize = of_kind.map(|(_, count)| count).sum();
             if machines > 0 {

@@ -50,6 +50,7 @@ pub mod readiness;
 pub mod session;
 pub mod sheets;
 pub mod snowfall;
+pub mod spares;
 pub mod stock;
 pub mod storms;
 pub mod sync;
@@ -102,6 +103,7 @@ where
         .configure(parts::routes)
         .configure(parts_list::routes)
         .configure(stock::routes)
+        .configure(spares::routes)
         .configure(work_orders::routes)
         .configure(labour::routes)
 }

@@ -170,9 +170,7 @@ pub(crate) fn evaluate_for(shared: &Shared<'_>, seen: Option<&[UnitFacts]>) -> E
         .map(
             |(index, (unit, clock))| match (clock, models.get(&unit.model)) {
                 (Some(clock), Some(model)) => {
-                    let own = works.iter().filter(|work| work.members.contains(&index));
-                    let hours = own.map(|work| work.storm_hours).max_by(f64::total_cmp);
-                    let hours = hours.unwrap_or(shared.storm.hours);
+                    let hours = storm_hours_of(shared, &works, index);
                     unit::evaluate(shared, unit, clock, model, hours)
                 }
                 _ => unit::without_a_sheet(shared, unit),
@@ -196,6 +194,22 @@ fn clocks_of<'a>(units: &'a [UnitFacts], shared: &Shared<'a>) -> Vec<Option<Unit
         Some(UnitClock::new(unit, sheet, shared))
     };
     units.iter().map(clock).collect()
+}
+
+/// Running hours of the machine at a place in the facts in the storm.
+fn storm_hours_of(shared: &Shared<'_>, works: &[works::WorkOf<'_>], index: usize) -> f64 {
+    let own = works.iter().filter(|work| work.members.contains(&index));
+    let hours = own.map(|work| work.storm_hours).max_by(f64::total_cmp);
+    hours.unwrap_or(shared.storm.hours)
+}
+
+/// Running hours of each machine in the storm, in the facts' order.
+pub(crate) fn storm_hours(shared: &Shared<'_>) -> Vec<f64> {
+    let works = ground::works(shared);
+    let machines = 0..shared.facts.units.len();
+    machines
+        .map(|index| storm_hours_of(shared, &works, index))
+        .collect()
 }
 
 fn depot_state(

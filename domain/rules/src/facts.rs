@@ -101,6 +101,8 @@ pub struct WantedPart {
     pub title: String,
     /// How many the open orders still want.
     pub wanted: i64,
+    /// For which units how many of these.
+    pub by_unit: Vec<(Uuid, i64)>,
     /// How many are on the depot's shelf, on paper.
     pub on_hand: i64,
 }

@@ -6,6 +6,7 @@
 pub mod alerts;
 pub mod battery;
 pub mod because;
+pub mod buy;
 pub mod calculations;
 pub mod checklist;
 pub mod crew;

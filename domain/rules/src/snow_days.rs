@@ -32,6 +32,8 @@ pub struct SnowDays {
     pub this_season: Season,
     /// The season after it.
     pub next_season: Season,
+    /// Of each scenario the winter on record that it begins with; none where all is typical.
+    pub winters: Vec<Winter>,
     /// The first day that counts.
     first: i32,
     /// Of each scenario, how many snow days there are before each day from the first on; the past is the same in all.
@@ -128,6 +130,7 @@ impl SnowDays {
             last_season: Season::fixed(Winter(winter).before(), starts, ends),
             this_season,
             next_season: this_season.next(starts, ends),
+            winters: record.winters.iter().map(|past| past.winter).collect(),
             first,
             snow: snow.collect(),
             weekdays: [counted(first, end, weekdays)],

@@ -7,8 +7,52 @@ use crate::special::{beta_power, beta_tails};
 pub struct WinterDemand {
     /// Chance of each fitted part to wear out in it.
     pub wear_out: Vec<f64>,
-    /// Running hours of all units that share the break rate, together; at most 1e6 times the rate's beta.
+    /// Sudden breaks in it.
+    pub breaks: Option<Breaks>,
+}
+
+impl WinterDemand {
+    /// Mean demand.
+    pub fn mean(&self) -> f64 {
+        self.wear_out.iter().sum::<f64>() + self.breaks.map_or(0.0, |breaks| breaks.mean())
+    }
+}
+
+/// Breaks to come, negative binomial: at a rate that is doubtful, over hours that are given.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Breaks {
+    /// Breaks an hour.
+    pub rate: BreakRate,
+    /// Running hours of all units that share that rate, together; at most 1e6 times the rate's beta.
     pub hours: f64,
+}
+
+impl Breaks {
+    /// Mean breaks.
+    pub fn mean(&self) -> f64 {
+        self.hours * self.rate.alpha / self.rate.beta
+    }
+
+    /// The breaks of groups of units that share no rate with one another, all together. Of one group exactly; of several the
+    /// rates' sum, weighted by hours, is taken for the Gamma of its mean and variance.
+    pub fn together(groups: impl IntoIterator<Item = Breaks>) -> Option<Breaks> {
+        let groups: Vec<Breaks> = groups.into_iter().filter(|one| one.hours > 0.0).collect();
+        if let [] | [_] = groups.as_slice() {
+            return groups.first().copied();
+        }
+        let mean: f64 = groups.iter().map(Breaks::mean).sum();
+        let variance = |one: &Breaks| one.mean() * one.hours / one.rate.beta;
+        let variance: f64 = groups.iter().map(variance).sum();
+        let hours = groups.iter().map(|one| one.hours).sum();
+        let alpha = mean * mean / variance;
+        Some(Breaks {
+            rate: BreakRate {
+                alpha,
+                beta: alpha * hours / mean,
+            },
+            hours,
+        })
+    }
 }
 
 /// Gamma distribution of breaks an hour.
@@ -40,7 +84,7 @@ struct Demand {
 }
 
 impl Demand {
-    fn new(winter: &WinterDemand, breaks: Option<BreakRate>) -> Self {
+    fn new(winter: &WinterDemand) -> Self {
         let mut first = 0;
         let mut worn = vec![1.0];
         for p in &winter.wear_out {
@@ -59,9 +103,10 @@ impl Demand {
                 worn.pop();
             }
         }
-        let breaks = breaks.filter(|_| winter.hours > 0.0).map(|rate| {
-            let total = rate.beta + winter.hours;
-            (rate.alpha, rate.beta / total, winter.hours / total)
+        let breaks = winter.breaks.filter(|breaks| breaks.hours > 0.0);
+        let breaks = breaks.map(|Breaks { rate, hours }| {
+            let total = rate.beta + hours;
+            (rate.alpha, rate.beta / total, hours / total)
         });
         Demand {
             first,
@@ -94,19 +139,9 @@ impl Demand {
 /// The stock for demand that comes from one of `winters` (not empty), each as likely as another: within a winter worn
 /// parts and breaks add up; winters are averaged after that, since all parts share the winter. `service_level` is over
 /// 0 and under 1.
-pub fn stock(winters: &[WinterDemand], breaks: Option<BreakRate>, service_level: f64) -> Stock {
-    let mean = winters
-        .iter()
-        .map(|winter| {
-            let worn: f64 = winter.wear_out.iter().sum();
-            worn + breaks.map_or(0.0, |rate| winter.hours * rate.alpha / rate.beta)
-        })
-        .sum::<f64>()
-        / winters.len() as f64;
-    let demands: Vec<Demand> = winters
-        .iter()
-        .map(|winter| Demand::new(winter, breaks))
-        .collect();
+pub fn stock(winters: &[WinterDemand], service_level: f64) -> Stock {
+    let mean = winters.iter().map(WinterDemand::mean).sum::<f64>() / winters.len() as f64;
+    let demands: Vec<Demand> = winters.iter().map(Demand::new).collect();
     let enough = |stock: u64| {
         let sum: f64 = demands.iter().map(|demand| demand.at_most(stock)).sum();
         sum / demands.len() as f64 >= service_level - 1e-12
@@ -147,15 +182,18 @@ mod tests {
             (0.99, [1, 2, 3, 4, 6, 8, 9, 11, 12, 15, 18, 25, 31]),
         ] {
             for (mean, expected) in means.into_iter().zip(table) {
-                let winter = WinterDemand {
-                    wear_out: Vec::new(),
-                    hours: mean,
-                };
                 let known = BreakRate {
                     alpha: 1e9,
                     beta: 1e9,
                 };
-                let got = stock(&[winter], Some(known), level);
+                let winter = WinterDemand {
+                    wear_out: Vec::new(),
+                    breaks: Some(Breaks {
+                        rate: known,
+                        hours: mean,
+                    }),
+                };
+                let got = stock(&[winter], level);
                 assert_eq!(got.stock, expected, "mean {mean} at {level}");
                 assert!((got.mean - mean).abs() < 1e-9);
             }
@@ -168,27 +206,25 @@ mod tests {
     fn parts_share_the_winter() {
         let winter = |chance| WinterDemand {
             wear_out: vec![chance; 60],
-            hours: 0.0,
+            breaks: None,
         };
-        let apart = stock(
+        let shared = stock(
             &[winter(0.95), winter(0.02), winter(0.02), winter(0.02)],
-            None,
             0.95,
         );
-        let pooled = stock(&[winter((0.95 + 3.0 * 0.02) / 4.0)], None, 0.95);
-        assert!((apart.mean - pooled.mean).abs() < 1e-9);
-        assert!(apart.stock >= 57, "{apart:?}");
-        assert!(pooled.stock <= 21, "{pooled:?}");
+        let apart = stock(&[winter((0.95 + 3.0 * 0.02) / 4.0)], 0.95);
+        assert!((shared.mean - apart.mean).abs() < 1e-9);
+        assert_eq!((shared.stock, apart.stock), (58, 21));
     }
 
     #[test]
     fn nothing_that_can_fail_needs_no_stock() {
         let none = WinterDemand {
             wear_out: vec![0.0; 5],
-            hours: 0.0,
+            breaks: None,
         };
         assert_eq!(
-            stock(&[none], None, 0.99),
+            stock(&[none], 0.99),
             Stock {
                 stock: 0,
                 mean: 0.0
@@ -196,8 +232,56 @@ mod tests {
         );
         let certain = WinterDemand {
             wear_out: vec![1.0; 5],
-            hours: 0.0,
+            breaks: None,
         };
-        assert_eq!(stock(&[certain], None, 0.5).stock, 5);
+        assert_eq!(stock(&[certain], 0.5).stock, 5);
+    }
+
+    /// Two groups that share a rate are one with the hours of both; that do not, nearly what their exact sum wants: of twenty
+    /// and of ten breaks in the mean, enumerated.
+    #[test]
+    fn breaks_of_several_groups_add_up() {
+        let group = |alpha: f64, hours: f64| Breaks {
+            rate: BreakRate { alpha, beta: 60.0 },
+            hours,
+        };
+        let (one, other) = (group(2.0, 600.0), group(4.0, 150.0));
+        assert_eq!(Breaks::together([]), None);
+        assert_eq!(Breaks::together([one, group(9.0, 0.0)]), Some(one));
+        let both = Breaks::together([one, other]).unwrap();
+        assert!((both.mean() - 30.0).abs() < 1e-9);
+        let law = |of: Breaks| -> Vec<f64> {
+            let winter = WinterDemand {
+                wear_out: Vec::new(),
+                breaks: Some(of),
+            };
+            let demand = Demand::new(&winter);
+            let mut last = 0.0;
+            (0..2_000)
+                .map(|k| {
+                    let sum = demand.at_most(k);
+                    sum - std::mem::replace(&mut last, sum)
+                })
+                .collect()
+        };
+        let (first, second) = (law(one), law(other));
+        for level in [0.8, 0.95, 0.99] {
+            let mut sum = 0.0;
+            let exact = (0..2_000_usize).find(|most| {
+                sum += (0..=*most)
+                    .map(|k| first[k] * second[most - k])
+                    .sum::<f64>();
+                sum >= level
+            });
+            let winter = WinterDemand {
+                wear_out: Vec::new(),
+                breaks: Some(both),
+            };
+            let (got, exact) = (stock(&[winter], level).stock as f64, exact.unwrap() as f64);
+            assert!(
+                (got / exact - 1.0).abs() <= 0.03,
+                "{level}: {got}, exactly {exact}"
+            );
+        }
     }
 }

@@ -48,6 +48,7 @@ pub mod private;
 pub mod schema;
 pub mod sheet;
 pub mod snowfall;
+pub mod spares;
 pub mod state;
 pub mod stock;
 pub mod storm;

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{chance, list, not_negative, positive};
 use crate::Invalid;
-use crate::spares::{BreakRate, Stock, WinterDemand, stock};
+use crate::spares::{self, BreakRate, Stock, WinterDemand, stock};
 
 /// Mean demand at most.
 const MEAN_MAX: f64 = 1e6;
@@ -83,6 +83,14 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
             not_negative("breaks.hours", hours)?;
         }
     }
+    let rate = breaks.map(|breaks| BreakRate {
+        alpha: breaks.alpha,
+        beta: breaks.beta,
+    });
+    let demand = |wear_out: &[f64], hours: f64| WinterDemand {
+        wear_out: wear_out.to_vec(),
+        breaks: rate.map(|rate| spares::Breaks { rate, hours }),
+    };
     let winters = match (&input.wear_out, &input.winters) {
         (Some(wear_out), None) => {
             chances("wear_out", wear_out)?;
@@ -92,10 +100,7 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
                     Invalid::new("breaks.hours", "is absent; give the running hours to come")
                 })?,
             };
-            vec![WinterDemand {
-                wear_out: wear_out.clone(),
-                hours,
-            }]
+            vec![demand(wear_out, hours)]
         }
         (None, Some(winters)) => {
             if breaks.is_some_and(|breaks| breaks.hours.is_some()) {
@@ -115,10 +120,7 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
             }
             winters
                 .iter()
-                .map(|winter| WinterDemand {
-                    wear_out: winter.wear_out.clone(),
-                    hours: winter.hours,
-                })
+                .map(|winter| demand(&winter.wear_out, winter.hours))
                 .collect()
         }
         (Some(_), Some(_)) => {
@@ -130,18 +132,14 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
             return Err(Invalid::new("wear_out", problem));
         }
     };
-    let rate = breaks.map(|breaks| BreakRate {
-        alpha: breaks.alpha,
-        beta: breaks.beta,
-    });
     for (index, winter) in winters.iter().enumerate() {
-        let Some(rate) = rate else { break };
-        let mean = winter.hours * rate.alpha / rate.beta;
+        let Some(breaks) = winter.breaks else { break };
+        let mean = breaks.mean();
         let problem = if mean > MEAN_MAX {
             format!(
                 "makes {mean} breaks in the mean, more than can be computed; check hours, alpha and beta"
             )
-        } else if winter.hours > HOURS_OVER_BETA_MAX * rate.beta {
+        } else if breaks.hours > HOURS_OVER_BETA_MAX * breaks.rate.beta {
             format!(
                 "is over {HOURS_OVER_BETA_MAX} times beta: of such a rate nothing is known; check hours and beta"
             )
@@ -154,7 +152,7 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
         };
         return Err(Invalid::new(field, problem));
     }
-    let Stock { stock, mean } = stock(&winters, rate, input.service_level);
+    let Stock { stock, mean } = stock(&winters, input.service_level);
     Ok(Output { stock, mean })
 }
 

@@ -12,6 +12,7 @@ use crate::facts::{Settings, UnitFacts};
 use crate::hours::{HoursTable, Usage};
 use crate::season::day_number;
 
+pub(crate) mod ahead;
 mod dates;
 mod lived;
 mod measured;
@@ -168,7 +169,7 @@ pub enum LimitKind {
 }
 
 /// Hours to come until some day.
-struct ToCome {
+pub(crate) struct ToCome {
     /// Days of use in each scenario.
     scenarios: Vec<f64>,
     table: HoursTable,

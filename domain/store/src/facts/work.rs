@@ -80,8 +80,10 @@ struct WantedRow {
     part_id: Uuid,
     #[diesel(sql_type = Text)]
     title: String,
-    #[diesel(sql_type = BigInt)]
-    wanted: i64,
+    #[diesel(sql_type = Array<SqlUuid>)]
+    unit_ids: Vec<Uuid>,
+    #[diesel(sql_type = Array<BigInt>)]
+    wanted: Vec<i64>,
     #[diesel(sql_type = BigInt)]
     on_hand: i64,
 }
@@ -91,7 +93,7 @@ pub(super) async fn wanted(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<By<WantedP
     let rows: Vec<WantedRow> = prepared(
         diesel::sql_query(
             "with want as (
-                 select o.depot_id, n.part_id, sum(greatest(n.quantity - coalesce(m.used, 0), 0))::int8 as wanted
+                 select o.depot_id, n.part_id, o.unit_id, sum(greatest(n.quantity - coalesce(m.used, 0), 0))::int8 as wanted
                  from work_order o
                  cross join lateral jsonb_to_recordset(o.needs) as n (part_id uuid, quantity bigint)
                  left join lateral (
@@ -100,16 +102,19 @@ pub(super) async fn wanted(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<By<WantedP
                        and not exists (select from stock_move c where c.org_id = m.org_id and c.corrects = m.id)
                  ) m on true
                  where o.org_id = $1 and o.depot_id = any($2) and o.ended_at is null
-                 group by o.depot_id, n.part_id
+                 group by o.depot_id, n.part_id, o.unit_id
+             ), by_part as (
+                 select depot_id, part_id, array_agg(unit_id order by unit_id) as unit_ids,
+                        array_agg(wanted order by unit_id) as wanted
+                 from want where wanted > 0 group by depot_id, part_id
              )
-             select w.depot_id, w.part_id, p.title, w.wanted, coalesce(l.on_hand, 0)::int8 as on_hand
-             from want w
+             select w.depot_id, w.part_id, p.title, w.unit_ids, w.wanted, coalesce(l.on_hand, 0)::int8 as on_hand
+             from by_part w
              join part p on p.org_id = $1 and p.id = w.part_id
              left join lateral (
                  select sum(quantity) as on_hand from stock_level l
                  where l.org_id = $1 and l.depot_id = w.depot_id and l.part_id = w.part_id
              ) l on true
-             where w.wanted > 0
              order by w.depot_id, w.part_id",
         )
         .bind::<SqlUuid, _>(tx.org_id())
@@ -121,7 +126,8 @@ pub(super) async fn wanted(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<By<WantedP
         let wanted = WantedPart {
             part_id: row.part_id,
             title: row.title,
-            wanted: row.wanted,
+            wanted: row.wanted.iter().sum(),
+            by_unit: row.unit_ids.into_iter().zip(row.wanted).collect(),
             on_hand: row.on_hand,
         };
         Ok((row.depot_id, wanted))

@@ -5,28 +5,51 @@ use std::collections::{BTreeMap, BTreeSet};
 use uuid::Uuid;
 
 use super::{Need, OrderLine, PARTS_MAX, WorkOrder};
-use crate::{Error, Result, Tx, fields, part, stock};
+use crate::part::{self, KitContent};
+use crate::{Error, Result, Tx, fields, stock};
 
-/// The parts of the list that these lines take by the sheet's words, one of each word.
-pub(super) async fn of_lines(tx: &Tx<'_>, lines: &[OrderLine]) -> Result<BTreeMap<String, Uuid>> {
+/// What these lines take by the sheet's words, of each word: one part of the list, or what is in a kit.
+pub(super) async fn of_lines(
+    tx: &Tx<'_>,
+    lines: &[OrderLine],
+) -> Result<BTreeMap<String, Vec<KitContent>>> {
     let words: BTreeSet<String> = lines
         .iter()
         .flat_map(|line| line.takes.iter().cloned())
         .collect();
-    part::named(tx, &words.into_iter().collect::<Vec<_>>()).await
+    let named = part::named(tx, &words.into_iter().collect::<Vec<_>>()).await?;
+    let ids: Vec<Uuid> = named.values().copied().collect();
+    let parts = part::with_ids(tx, &ids).await?;
+    let taken = |part_id: Uuid| {
+        let kit = parts.get(&part_id).and_then(|part| part.kit.clone());
+        kit.unwrap_or_else(|| {
+            vec![KitContent {
+                part_id,
+                quantity: 1,
+            }]
+        })
+    };
+    Ok(named
+        .into_iter()
+        .map(|(word, id)| (word, taken(id)))
+        .collect())
 }
 
 /// Adds what these lines take to what is needed.
-pub(super) fn add(needs: &mut Vec<Need>, lines: &[OrderLine], named: &BTreeMap<String, Uuid>) {
-    let taken = lines.iter().flat_map(|line| &line.takes);
-    for part_id in taken.filter_map(|word| named.get(word)) {
-        if let Some(need) = needs.iter_mut().find(|need| need.part_id == *part_id) {
-            need.quantity += 1;
+pub(super) fn add(
+    needs: &mut Vec<Need>,
+    lines: &[OrderLine],
+    taken: &BTreeMap<String, Vec<KitContent>>,
+) {
+    let words = lines.iter().flat_map(|line| &line.takes);
+    for taken in words.filter_map(|word| taken.get(word)).flatten() {
+        if let Some(need) = needs.iter_mut().find(|need| need.part_id == taken.part_id) {
+            need.quantity = (need.quantity + taken.quantity).min(part::QUANTITY_MAX);
         } else if needs.len() < PARTS_MAX {
             // Beyond that, what the sheet says stands on the line all the same.
             needs.push(Need {
-                part_id: *part_id,
-                quantity: 1,
+                part_id: taken.part_id,
+                quantity: taken.quantity,
             });
         }
     }

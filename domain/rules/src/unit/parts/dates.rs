@@ -22,11 +22,11 @@ pub(super) struct Dates {
 
 /// A storm in the days to come: its hours stand for the days of use it covers.
 #[derive(Debug, Clone, Copy)]
-struct DatedStorm {
+pub(super) struct DatedStorm {
     /// After the base.
-    first_day: i32,
-    last_day: i32,
-    hours: f64,
+    pub(super) first_day: i32,
+    pub(super) last_day: i32,
+    pub(super) hours: f64,
 }
 
 impl Running<'_> {
@@ -56,7 +56,7 @@ impl Running<'_> {
         [found.p10, found.p50, found.p90]
     }
 
-    fn dated_storm(&self) -> Option<DatedStorm> {
+    pub(super) fn dated_storm(&self) -> Option<DatedStorm> {
         let storm = &self.shared.storm;
         storm.starts_at.map(|_| DatedStorm {
             first_day: storm.first_day.max(self.base.day + 1),

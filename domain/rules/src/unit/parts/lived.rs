@@ -5,6 +5,7 @@ use crate::because::{day_of, odds};
 use crate::calculations;
 use crate::season::day_number;
 use crate::sheet::Clock;
+use crate::unit::clock::Moment;
 use crate::unit::model::PartModel;
 use crate::unit::standing::{Factor, Figure};
 
@@ -22,7 +23,7 @@ impl Running<'_> {
             &self.shared.snow_days,
             &self.shared.storm,
         );
-        let (age, whence) = self.age_at_storm(place, part)?;
+        let (age, whence) = self.age_at(place, part, self.storm)?;
         let (next, this_season, next_season) = match spec.clock {
             Clock::Hours => {
                 let at_base = (age - (self.storm.hours - self.base.hours)).max(0.0);
@@ -95,14 +96,17 @@ impl Running<'_> {
         Some((state, factor))
     }
 
-    /// A part's age when the storm starts, by its clock, and where that comes from: its own, else the machine's, else
-    /// half its usual life.
-    fn age_at_storm(&self, place: usize, part: &PartModel<'_>) -> Option<(f64, String)> {
+    /// A part's age at `moment`, by its clock, and where that comes from: its own, else the machine's, else half its usual
+    /// life.
+    pub(super) fn age_at(
+        &self,
+        place: usize,
+        part: &PartModel<'_>,
+        moment: Moment,
+    ) -> Option<(f64, String)> {
         let (spec, _) = part.life.as_ref()?;
         let began = self.clock.life_began(place);
-        if let Some(age) =
-            began.and_then(|path| self.clock.age(spec, path, self.storm, self.shared))
-        {
+        if let Some(age) = began.and_then(|path| self.clock.age(spec, path, moment, self.shared)) {
             let fitted_at = began.and_then(|path| path.fitted_at);
             let whence =
                 fitted_at.map(|at| format!("fitted {}", day_of(at, &self.shared.facts.zone)));
@@ -110,11 +114,11 @@ impl Running<'_> {
         }
         let machines_own = match spec.clock {
             // Hours that nobody ever read are not known to have begun at none.
-            Clock::Hours => self.clock.meter_hours().map(|_| self.storm.hours),
+            Clock::Hours => self.clock.meter_hours().map(|_| moment.hours),
             Clock::Days => self
                 .unit
                 .acquired_on
-                .map(|day| f64::from((self.storm.day - day_number(day)).max(0))),
+                .map(|day| f64::from((moment.day - day_number(day)).max(0))),
         };
         Some(match machines_own {
             Some(age) => (age, "age unknown, taken as the machine's".to_owned()),

@@ -10,13 +10,10 @@ use crate::unit::model::PartModel;
 use crate::unit::standing::{Factor, Figure};
 use crate::wear::{WearPath, WearPrior, WearReading};
 
-/// One measure of a part, worked out.
-struct Worked<'s, 'r> {
-    check: &'s CheckSpec,
-    measure: &'s Measure,
+/// Where one measure of a part stands, by its readings.
+pub(super) struct Stands<'r> {
     prior: WearPrior,
     path: WearPath,
-    lasts: Lasts,
     /// Hours the path is old at the base.
     from: f64,
     /// Its newest reading.
@@ -25,10 +22,37 @@ struct Worked<'s, 'r> {
     limit_is: LimitKind,
     /// Whether the newest reading is at or past a functional limit.
     past: bool,
+    /// Whether nothing is known: fitting date unknown, never measured.
+    pub(super) unknown: bool,
+}
+
+impl Stands<'_> {
+    /// The chance that the limit is not reached in the `hours` to come and `more` hours on top of them.
+    pub(super) fn lasts(&self, more: f64, hours: &ToCome) -> f64 {
+        // It was read to do its work no more: whatever the doubt of a reading, nobody plans on it.
+        if self.past {
+            return 0.0;
+        }
+        let normal = FastNormal::new();
+        let from = self.from + more;
+        let sure = |hours: f64| self.path.lasts_fast(normal, self.limit, from + hours) > 1.0 - 1e-7;
+        // Between two points the chance is least at one of them: far from the limit nothing need be averaged.
+        if sure(0.0) && sure(hours.most) {
+            1.0
+        } else {
+            self.path.lasts_over(self.limit, from, &hours.table)
+        }
+    }
+}
+
+/// One measure of a part, worked out.
+struct Worked<'s, 'r> {
+    check: &'s CheckSpec,
+    measure: &'s Measure,
+    stands: Stands<'r>,
+    lasts: Lasts,
     /// Whether its readings do not lie on a straight line.
     bends: bool,
-    /// Whether nothing is known: fitting date unknown, never measured.
-    unknown: bool,
 }
 
 impl Running<'_> {
@@ -47,17 +71,17 @@ impl Running<'_> {
             let one = self.work_out(check, measure, wear, place, readings);
             if measure.backed_by.is_some() {
                 // A used-up take-up is no end of a belt: it says to renew before the next season.
-                renew_after |= !one.unknown && one.lasts.next_season < settings.season_under;
+                renew_after |= !one.stands.unknown && one.lasts.next_season < settings.season_under;
                 continue;
             }
-            if one.limit_is == LimitKind::FailsAt && part.spec.effect.takes_out() {
+            if one.stands.limit_is == LimitKind::FailsAt && part.spec.effect.takes_out() {
                 let chance = one.lasts.storm;
                 if factor.as_ref().is_none_or(|factor| chance < factor.chance) {
                     factor = Some(Factor {
                         factor: part.spec.part.clone(),
                         chance,
                         text: self.text(&one, &part.spec.title),
-                        figure: (!one.past)
+                        figure: (!one.stands.past)
                             .then(|| Figure::WearSeason(self.figure(&one, readings))),
                     });
                 }
@@ -75,7 +99,7 @@ impl Running<'_> {
             });
         }
         let worst = worst?;
-        let mut advice = if worst.unknown {
+        let mut advice = if worst.stands.unknown {
             Advice::Measure
         } else {
             Advice::of(&worst.lasts, settings)
@@ -87,17 +111,18 @@ impl Running<'_> {
         }
         // From now, not from the storm on.
         let run_since = self.clock.hours_at(self.shared.as_of, self.shared) - self.base.hours;
-        let now = worst.from + run_since.max(0.0);
+        let now = worst.stands.from + run_since.max(0.0);
         let hours = |p| {
-            if worst.past {
+            if worst.stands.past {
                 return Some(0.0);
             }
             worst
+                .stands
                 .path
-                .hours_until(worst.limit, now, p)
+                .hours_until(worst.stands.limit, now, p)
                 .map(coarse_hours)
         };
-        let dates = match worst.last.filter(|_| worst.past) {
+        let dates = match worst.stands.last.filter(|_| worst.stands.past) {
             Some(last) => {
                 let day = Some(self.shared.facts.zone.to_datetime(last.at).date());
                 Quantiles {
@@ -106,7 +131,7 @@ impl Running<'_> {
                     p90: day,
                 }
             }
-            None => self.reached_by(&worst.path, worst.limit, worst.from),
+            None => self.reached_by(&worst.stands.path, worst.stands.limit, worst.stands.from),
         };
         let state = PartState {
             part: part.spec.part.clone(),
@@ -115,9 +140,12 @@ impl Running<'_> {
             lasts: worst.lasts.rounded(),
             measured: Some(MeasuredState {
                 check: worst.check.check.clone(),
-                value: worst.last.map(|last| (last.value * 1e4).round() / 1e4),
-                limit: worst.limit,
-                limit_is: worst.limit_is,
+                value: worst
+                    .stands
+                    .last
+                    .map(|last| (last.value * 1e4).round() / 1e4),
+                limit: worst.stands.limit,
+                limit_is: worst.stands.limit_is,
                 hours: Quantiles {
                     p10: hours(0.1),
                     p50: hours(0.5),
@@ -139,6 +167,30 @@ impl Running<'_> {
         place: usize,
         readings: &mut Vec<WearReading>,
     ) -> Worked<'s, '_> {
+        let stands = self.stands(check, measure, wear, place, readings);
+        let over = |hours: &ToCome| stands.lasts(self.storm_hours, hours);
+        Worked {
+            check,
+            measure,
+            lasts: Lasts {
+                storm: over(&self.before_storm),
+                this_season: over(&self.this_season),
+                next_season: over(&self.next_season),
+            },
+            bends: bends(readings, stands.prior.reading_sd),
+            stands,
+        }
+    }
+
+    /// Where a measure of the part at `place` stands; `readings` are its own, from its path's beginning on, afterwards.
+    pub(super) fn stands(
+        &self,
+        check: &CheckSpec,
+        measure: &Measure,
+        wear: &WearSpec,
+        place: usize,
+        readings: &mut Vec<WearReading>,
+    ) -> Stands<'_> {
         let grows = measure.limits.high.is_some();
         let side = measure.limits.high.as_ref().or(measure.limits.low.as_ref());
         let as_new = measure.limits.as_new.value;
@@ -176,20 +228,6 @@ impl Running<'_> {
         for reading in readings.iter_mut() {
             reading.hours = (reading.hours - origin).max(0.0);
         }
-        let posterior = WearPath::new(&prior, readings);
-        let from = (self.base.hours - origin).max(0.0);
-        let normal = FastNormal::new();
-        let sure = |hours: f64| {
-            posterior.lasts_fast(normal, limit, from + self.storm_hours + hours) > 1.0 - 1e-7
-        };
-        let over = |hours: &ToCome| {
-            // Between two points the chance is least at one of them: far from the limit nothing need be averaged.
-            if sure(0.0) && sure(hours.most) {
-                1.0
-            } else {
-                posterior.lasts_over(limit, from + self.storm_hours, &hours.table)
-            }
-        };
         let reached = |value: f64| {
             if grows {
                 value >= limit
@@ -197,33 +235,14 @@ impl Running<'_> {
                 value <= limit
             }
         };
-        let past = fails_at.is_some() && last.is_some_and(|last| reached(last.value));
-        // It was read to do its work no more: whatever the doubt of a reading, nobody plans on it.
-        let lasts = if past {
-            Lasts {
-                storm: 0.0,
-                this_season: 0.0,
-                next_season: 0.0,
-            }
-        } else {
-            Lasts {
-                storm: over(&self.before_storm),
-                this_season: over(&self.this_season),
-                next_season: over(&self.next_season),
-            }
-        };
-        Worked {
-            check,
-            measure,
+        Stands {
             prior,
-            path: posterior,
-            lasts,
-            from,
-            past,
+            path: WearPath::new(&prior, readings),
+            from: (self.base.hours - origin).max(0.0),
             last,
             limit,
             limit_is,
-            bends: bends(readings, prior.reading_sd),
+            past: fails_at.is_some() && last.is_some_and(|last| reached(last.value)),
             unknown: fitted.is_none() && readings.is_empty(),
         }
     }
@@ -277,7 +296,7 @@ impl Running<'_> {
             rate_sd,
             reading_sd,
             grows,
-        } = one.prior;
+        } = one.stands.prior;
         let input = |reading: &WearReading| calculations::wear::Reading {
             hours: reading.hours,
             value: reading.value,
@@ -292,8 +311,8 @@ impl Running<'_> {
                 reading_sd,
             },
             readings: readings.iter().map(input).collect(),
-            limit: one.limit,
-            from_hours: one.from + self.storm_hours,
+            limit: one.stands.limit,
+            from_hours: one.stands.from + self.storm_hours,
             usage: calculations::wear_season::UsageInput {
                 shape: usage.shape,
                 prior_days: usage.prior_days,
@@ -319,8 +338,8 @@ impl Running<'_> {
         } else {
             ""
         };
-        let Some(last) = one.last else {
-            let known = if one.unknown {
+        let Some(last) = one.stands.last else {
+            let known = if one.stands.unknown {
                 "nor its age known: measure it"
             } else {
                 "so by what such parts usually lose"
@@ -332,7 +351,7 @@ impl Running<'_> {
             measured(one.measure, last.value, decimals),
             day_of(last.at, zone)
         );
-        if one.past {
+        if one.stands.past {
             return format!("{title}: {state}, past the point where it works");
         }
         let moving = if one.measure.limits.high.is_some() {
@@ -340,7 +359,7 @@ impl Running<'_> {
         } else {
             "losing"
         };
-        let (rate, symbol) = (two_figures(one.path.rate), one.measure.unit.symbol());
+        let (rate, symbol) = (two_figures(one.stands.path.rate), one.measure.unit.symbol());
         format!("{title}: {state}, {moving} {rate} {symbol} an hour; {lasts}{bends}")
     }
 }

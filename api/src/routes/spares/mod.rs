@@ -1,0 +1,18 @@
+//! What to keep on the shelves and what to buy: /v1/depots/{depot_id}/spares, /v1/season-buy. Nothing of it is kept: it is
+//! computed when it is asked for, from the facts of that moment.
+
+mod asked;
+mod compute;
+mod depot;
+mod season_buy;
+mod table;
+
+use utoipa_actix_web::service_config::ServiceConfig;
+
+/// Mounts them.
+pub fn routes(config: &mut ServiceConfig) {
+    config
+        .service(depot::depot)
+        .service(season_buy::season_buy)
+        .service(table::table);
+}
