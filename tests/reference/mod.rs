@@ -1,5 +1,6 @@
 //! Checks against the world outside: what scipy and numpy answer (`expected.json`, made by `make.py` with the versions
-//! pinned beside it), and published tables and worked examples, each with its source.
+//! pinned beside it), and published tables and worked examples, each with its source; and against fleets whose truth is known
+//! because it was drawn ([`truth`]).
 
 mod against_scipy;
 mod battery_tables;
@@ -7,4 +8,5 @@ mod processor_demand;
 #[cfg(feature = "python")]
 mod remade;
 mod trade_limits;
+mod truth;
 mod weather_and_tyres;
