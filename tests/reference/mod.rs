@@ -1,13 +1,15 @@
 //! Checks against the world outside: what scipy, numpy and statsmodels answer (`expected.json`, made by `make.py` with
-//! the versions pinned beside it), and published tables and worked examples, each with its source.
+//! the versions pinned beside it), and published tables and worked examples, each with its source; and against fleets whose
+//! truth is known because it was drawn ([`truth`]).
 
 mod against_scipy;
 mod battery_tables;
-mod mixed_models;
 mod crew_tables;
+mod mixed_models;
 mod processor_demand;
 #[cfg(feature = "python")]
 mod remade;
 mod stock_levels;
 mod trade_limits;
+mod truth;
 mod weather_and_tyres;

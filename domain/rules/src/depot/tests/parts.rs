@@ -371,3 +371,24 @@ fn a_path_that_bends_is_flagged() {
     let straight = ring([5.5, 5.3, 4.6, 3.2]);
     assert!(!straight.measured.expect("measured").bends);
 }
+
+/// In April, the meter last read in November and no snow to come: nothing of the season is left but the storm, so a part
+/// that is sound sees the season out if it sees the storm out. What it has run since the meter was read is behind it.
+#[test]
+fn what_a_part_ran_since_the_meter_was_read_is_no_part_of_what_it_must_last() {
+    let mut facts = depot(vec![fresh_unit(1, 60.0)]);
+    let sheet = facts.sheets.get_mut(&MODEL).unwrap();
+    let cable = sheet
+        .parts
+        .iter_mut()
+        .find(|part| part.part == "auger_cable");
+    // Short-lived, or none of it would show.
+    cable.unwrap().life.as_mut().unwrap().prior_scale.value = 100.0;
+    let lasts = |facts: &DepotFacts, as_of| part(&evaluate(facts, at(as_of)), "auger_cable").lasts;
+    let april = lasts(&facts, "2026-04-09T18:00:00Z");
+    assert!((0.5..0.9).contains(&april.storm), "{april:?}");
+    assert_eq!(april.this_season, april.storm, "{april:?}");
+    // With the season before it, that is another thing.
+    let november = lasts(&facts, "2025-11-20T18:00:00Z");
+    assert!(november.this_season < november.storm - 0.1, "{november:?}");
+}

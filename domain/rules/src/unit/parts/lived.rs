@@ -1,6 +1,6 @@
 //! Parts that have a life: those that are not measured, and how measured ones break all of a sudden (section 5).
 
-use super::{Advice, Lasts, PartState, Running};
+use super::{Advice, Lasts, PartState, Running, ToCome};
 use crate::because::{day_of, odds};
 use crate::calculations;
 use crate::season::day_number;
@@ -27,18 +27,18 @@ impl Running<'_> {
         let (next, this_season, next_season) = match spec.clock {
             Clock::Hours => {
                 let at_base = (age - (self.storm.hours - self.base.hours)).max(0.0);
-                let over = |nodes: &[(f64, f64)]| -> f64 {
+                let over = |to_come: &ToCome, storm_hours: f64| -> f64 {
+                    let nodes = to_come.nodes.iter();
                     nodes
-                        .iter()
-                        .map(|(hours, weight)| {
-                            weight * life.lasts(at_base, hours + self.storm_hours)
-                        })
+                        .map(|(hours, weight)| weight * life.lasts(at_base, hours + storm_hours))
                         .sum()
                 };
+                // It is sound when the storm starts, as above: what it has run since the last meter reading is behind it.
+                let sound = over(&self.before_storm, 0.0).max(f64::MIN_POSITIVE);
                 (
                     self.storm_hours,
-                    over(&self.this_season.nodes),
-                    over(&self.next_season.nodes),
+                    over(&self.this_season, self.storm_hours) / sound,
+                    over(&self.next_season, self.storm_hours) / sound,
                 )
             }
             Clock::Days => {
