@@ -5,6 +5,7 @@
 mod against_scipy;
 mod battery_tables;
 mod crew_tables;
+mod drawn_fleets;
 mod mixed_models;
 mod processor_demand;
 #[cfg(feature = "python")]

@@ -36,8 +36,6 @@ pub mod setting;
 pub mod sky;
 pub mod spares;
 pub mod table;
-#[cfg(test)]
-mod tests;
 pub mod told;
 
 /// What is made of the facts of a fleet's depots before anything is foretold from them: where something is learned of the

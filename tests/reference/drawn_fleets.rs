@@ -2,13 +2,13 @@
 
 use rimeyard_rules::sheet::{Reads, Sheet};
 
-use super::bands::{self, band, bends, coverage, skill, tenths, wholes};
-use super::cases;
-use super::depot::Case;
-use super::judge::{Judged, Kind, Play, Quantile, play};
-use super::oracle::Knows;
-use super::spares::{LEVELS, Stocked};
-use super::{Learn, as_entered, table};
+use super::truth::bands::{self, band, bends, coverage, skill, tenths, wholes};
+use super::truth::cases;
+use super::truth::depot::Case;
+use super::truth::judge::{Judged, Kind, Play, Quantile, play};
+use super::truth::oracle::Knows;
+use super::truth::spares::{LEVELS, Stocked};
+use super::truth::{Learn, as_entered, table};
 
 /// The kinds that the truths below are well specified for. A fitting date or an age that nobody knows is not.
 const KINDS: &[Kind] = Kind::ALL.split_at(10).0;
