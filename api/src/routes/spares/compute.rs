@@ -20,6 +20,14 @@ const PARTS_MAX: usize = 1_000;
 /// Depots are loaded together up to so many machines.
 const MACHINES_AT_A_TIME: i64 = 200;
 
+/// Where several depots are named.
+pub const DEPOT_IDS: &str = "depot_ids";
+
+/// 400: a parameter asks for what cannot be answered.
+fn wrong(field: &str, problem: String) -> Problem {
+    Problem::malformed(vec![Invalid::new(field, problem)])
+}
+
 /// A list, and what it was made of.
 pub struct Computed {
     /// As of when.
@@ -38,14 +46,21 @@ pub async fn compute(
     field: &'static str,
 ) -> Result<Computed, Problem> {
     let depots = who
-        .read(async |tx| spares::machines(tx, named.as_ref()).await)
-        .await?;
+        .read(
+            async |tx| match spares::machines(tx, named.as_ref()).await {
+                // The depot of a path is there or it is not; one among many is a wrong value.
+                Err(Error::NotFound { .. }) if field == DEPOT_IDS => Ok(None),
+                depots => depots.map(Some),
+            },
+        )
+        .await?
+        .ok_or_else(|| wrong(field, "names a depot that you may not see".to_owned()))?;
     let machines: i64 = depots.iter().map(|(_, machines)| machines).sum();
     if machines > MACHINES_MAX {
         let problem = format!(
             "asks for {machines} machines; at most {MACHINES_MAX} are computed at once, so name fewer depots"
         );
-        return Err(Invalid::new(field, problem).into());
+        return Err(wrong(field, problem));
     }
     // Who asks waits for the others: a list takes a processor for a second or so.
     let turn = who.state.lists.acquire().await;
@@ -72,7 +87,7 @@ pub async fn compute(
             "has machines whose sheets take {} parts; at most {PARTS_MAX} are computed at once, so name fewer depots",
             catalogue.parts.len()
         );
-        return Err(Invalid::new(field, problem).into());
+        return Err(wrong(field, problem));
     }
     let depot_ids: Vec<Uuid> = demands.iter().map(|depot| depot.depot_id).collect();
     let part_ids: Vec<Uuid> = catalogue.parts.keys().copied().collect();
@@ -89,7 +104,7 @@ pub async fn compute(
             let mut parts: BTreeMap<Uuid, i64> = BTreeMap::new();
             for (id, quantity) in on_order {
                 let Some(part) = listed.get(&id) else {
-                    return Err(Error::no_such("on_order"));
+                    return Ok(None);
                 };
                 // A kit is kept as its contents, so it arrives as these.
                 let one = [(id, 1)];
@@ -103,9 +118,10 @@ pub async fn compute(
                     *sum = sum.saturating_add(each.saturating_mul(quantity));
                 }
             }
-            Ok((lots, parts))
+            Ok(Some((lots, parts)))
         })
-        .await?;
+        .await?
+        .ok_or_else(|| wrong("on_order", "names a part that is on no list".to_owned()))?;
     let computed = web::block(move || {
         let mut buy = buy::season_buy(&demands, &lots, &catalogue, service, &on_order);
         match part_id {

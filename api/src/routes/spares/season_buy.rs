@@ -11,7 +11,7 @@ use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
 use super::asked::{Asked, DepotIds, OnOrder, ReviewDays, ServiceLevel};
-use super::compute::{Computed, compute};
+use super::compute::{Computed, DEPOT_IDS, compute};
 use crate::answer::Answer;
 use crate::extract::Query;
 use crate::problem::Problem;
@@ -49,7 +49,7 @@ impl Filter {
             self.on_order,
             self.part_id,
         );
-        compute(who, self.depot_ids.map(|ids| ids.0), asked, "depot_ids").await
+        compute(who, self.depot_ids.map(|ids| ids.0), asked, DEPOT_IDS).await
     }
 }
 
