@@ -42,6 +42,7 @@ mod refusals;
 mod refusals_change_nothing;
 mod revocation;
 mod session;
+mod shut_out;
 mod snowfall;
 mod spares;
 mod stock;

@@ -22,7 +22,8 @@ async fn what_is_past_its_time_goes_in_bounded_batches() {
     let known = door::sign_in(&house.database, "ada@example.org", "shovel the ramp")
         .await
         .expect("asked")
-        .expect("known");
+        .expect("known")
+        .known;
     let mut session = door::begin_session(&house.database, known)
         .await
         .expect("begun");
@@ -81,7 +82,8 @@ async fn a_session_ends_after_a_year_however_much_it_is_used() {
     let known = door::sign_in(&house.database, "ada@example.org", "shovel the ramp")
         .await
         .expect("asked")
-        .expect("known");
+        .expect("known")
+        .known;
     let session = door::begin_session(&house.database, known)
         .await
         .expect("begun");

@@ -135,7 +135,9 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
     json.end().map_err(|error| no_json(String::new(), &error))?;
     // Postgres keeps no NUL in text, so none gets past here. It can only be written as an escape.
     if bytes.windows(6).any(|six| six == b"\\u0000") {
-        let whole: Value = serde_json::from_slice(bytes).map_err(Problem::internal)?;
+        // What was taken as it came, unread, may still be no JSON that can be read.
+        let whole: Value =
+            serde_json::from_slice(bytes).map_err(|error| no_json(String::new(), &error))?;
         if let Some(field) = nul(&whole) {
             return Err(Invalid::new(field, "has a NUL character (\\u0000); remove it").into());
         }

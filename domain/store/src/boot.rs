@@ -41,6 +41,7 @@ pub async fn check(database: &Database, scratch: bool) -> Result<()> {
         let powers: Vec<Found> = diesel::sql_query(
             "select what from (
                  select case when rolsuper then 'is a superuser' end as what from pg_roles where rolname = current_user
+                 union all select case when rolsuper then 'is entered by ' || session_user || ', a superuser' end from pg_roles where rolname = session_user
                  union all select case when rolbypassrls then 'may bypass row-level security' end from pg_roles where rolname = current_user
                  union all select case when current_user <> $1 then 'is not its own group role but ' || current_user end
                  union all select case when exists (

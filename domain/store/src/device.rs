@@ -149,7 +149,8 @@ fn visible<'a>(tx: &Tx<'_>) -> device::BoxedQuery<'a, Pg> {
 /// Shuts a phone out: its session ends, and within seconds what it holds opens nothing. Lock the organisation's scope.
 ///
 /// # Errors
-/// [`Error::NotFound`]; [`Error::Invalid`]; [`Error::Conflict`] for one that was shut out before.
+/// [`Error::NotFound`]; [`Error::Invalid`]; [`Error::Forbidden`] for the phone of somebody whom the tenant does not answer
+/// for; [`Error::Conflict`] for one that was shut out before.
 pub async fn revoke(tx: &mut Write<'_>, id: Uuid, why: &Revocation) -> Result<Device> {
     fields::line("because", &why.because, 1..=500)?;
     let mut one = find(tx, id).await?;
@@ -158,6 +159,13 @@ pub async fn revoke(tx: &mut Write<'_>, id: Uuid, why: &Revocation) -> Result<De
             "",
             format!("the phone was shut out at {at}"),
         ));
+    }
+    // A shared phone is nobody's; a person's own is for them and for whoever answers for them.
+    if one.depot_id.is_none() {
+        let owner = person::find(tx, one.person_id).await?;
+        if !code::answers_for(tx.tenant(), &owner) {
+            return Err(Error::Forbidden);
+        }
     }
     one.revoked_at = Some(clock::now());
     one.revoked_by = Some(tx.person_id()?);
@@ -173,6 +181,8 @@ pub async fn revoke(tx: &mut Write<'_>, id: Uuid, why: &Revocation) -> Result<De
         .returning(device::session)
         .get_result(&mut tx.connection())
         .await?;
+    // A token that is being exchanged just now is exchanged before this, and ended with the rest, or not at all.
+    person::lock_sessions(tx, &[session]).await?;
     diesel::update(refresh_token::table)
         .filter(refresh_token::org_id.eq(tx.org_id()))
         .filter(refresh_token::family.eq(session))

@@ -68,12 +68,21 @@ pub struct SigningKey {
     pub public_pem: String,
 }
 
+/// Who has signed in, and with what.
+#[derive(Clone)]
+pub struct SignedIn {
+    /// Who.
+    pub known: Known,
+    /// The hash of the password that it was with.
+    hash: String,
+}
+
 /// Who signs in with this address and password: `None` when nobody does. That takes equally long whether the address
 /// is unknown or the password wrong.
 ///
 /// # Errors
 /// Those of the database.
-pub async fn sign_in(database: &Database, email: &str, password: &str) -> Result<Option<Known>> {
+pub async fn sign_in(database: &Database, email: &str, password: &str) -> Result<Option<SignedIn>> {
     // What cannot be an address is nobody's, and takes as long.
     let email = password::address(email).unwrap_or_default();
     let found: Option<(Uuid, Uuid, String)> = {
@@ -89,15 +98,12 @@ pub async fn sign_in(database: &Database, email: &str, password: &str) -> Result
             .await
             .optional()?
     };
-    let (known, hash) = match found {
-        Some((org_id, person_id, hash)) => (Some(Known { org_id, person_id }), Some(hash)),
-        None => (None, None),
-    };
-    Ok(if password::matches(password, hash).await? {
-        known
-    } else {
-        None
-    })
+    let hash = found.as_ref().map(|(.., hash)| hash.clone());
+    let matches = password::matches(password, hash).await?;
+    Ok(found.filter(|_| matches).map(|(org_id, person_id, hash)| {
+        let known = Known { org_id, person_id };
+        SignedIn { known, hash }
+    }))
 }
 
 /// Whether anybody can sign in at all: false on a house that is new.
@@ -111,6 +117,46 @@ pub async fn anybody(database: &Database) -> Result<bool> {
     ))
     .get_result(&mut &door.postgres)
     .await?)
+}
+
+/// Begins a session of somebody who has signed in. `None` where their password was changed since: it is not theirs any
+/// more who knew the old one.
+///
+/// # Errors
+/// Those of the database.
+pub async fn begin_signed_in(database: &Database, signed_in: SignedIn) -> Result<Option<Session>> {
+    let SignedIn { known, hash } = signed_in;
+    let leased = Leased::new(database.door().await?);
+    let connection = leased.get();
+    // By the same lock as `person::lock_sessions`, which whoever changes the password holds until it is changed.
+    let lock = prepared(
+        diesel::sql_query("select pg_advisory_xact_lock(hashtextextended($1::text, 0))")
+            .bind::<SqlUuid, _>(known.person_id),
+    );
+    let unchanged = credential::table
+        .filter(credential::org_id.eq(known.org_id))
+        .filter(credential::person_id.eq(known.person_id))
+        .filter(credential::password_hash.eq(hash));
+    let (begun, locked, found) = futures::join!(
+        statement("begin").execute(&mut { connection }),
+        lock.execute(&mut { connection }),
+        diesel::select(diesel::dsl::exists(unchanged)).get_result::<bool>(&mut { connection }),
+    );
+    let outcome = match (begun.and(locked), found) {
+        (Ok(_), Ok(true)) => issue(connection, known, Uuid::now_v7(), None)
+            .await
+            .map(Some),
+        (Ok(_), Ok(false)) => Ok(None),
+        (Err(error), _) | (_, Err(error)) => Err(error.into()),
+    };
+    let ending = if outcome.is_ok() {
+        "commit"
+    } else {
+        "rollback"
+    };
+    statement(ending).execute(&mut { connection }).await?;
+    leased.give_back();
+    outcome
 }
 
 /// Begins a session.
@@ -338,6 +384,8 @@ struct Token {
     used: bool,
     #[diesel(sql_type = Nullable<Text>)]
     thumbprint: Option<String>,
+    #[diesel(sql_type = Bool)]
+    shut_out: bool,
 }
 
 /// Marks a token as used and tells what that use means. The family is locked, by its number and not row by row: two
@@ -356,7 +404,7 @@ async fn used(
     let look = prepared(
         diesel::sql_query(
             "select t.org_id, t.id, t.person_id, t.family, t.parent, t.revoked_at is not null as revoked,
-                    t.used_at is not null as used, d.thumbprint
+                    t.used_at is not null as used, d.thumbprint, d.revoked_at is not null as shut_out
              from refresh_token t
              left join device d on d.org_id = t.org_id and d.session = t.family
              where t.token_hash = $1 and t.expires_at > now()",
@@ -373,7 +421,7 @@ async fn used(
         return Ok(Use::Unknown);
     };
     // Whoever has a phone's token and not its key is not the phone: no alarm, or they could shut it out.
-    if token.thumbprint.is_some() && token.thumbprint.as_deref() != thumbprint {
+    if token.shut_out || token.thumbprint.is_some() && token.thumbprint.as_deref() != thumbprint {
         return Ok(Use::Unknown);
     }
     let Token {

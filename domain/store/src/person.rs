@@ -7,6 +7,7 @@ mod sign_in;
 pub(crate) use acting::acting;
 pub(crate) use grants::grant_made;
 pub use sign_in::change_password;
+pub(crate) use sign_in::lock_sessions;
 
 use std::collections::BTreeSet;
 
@@ -72,7 +73,7 @@ pub struct NewPerson {
 }
 
 /// What is to change of a person: what is absent stays. A new password ends all sessions, and so
-/// does that they may no longer sign in.
+/// does another role, and that they may no longer sign in.
 #[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields, default)]
@@ -200,6 +201,7 @@ async fn living(tx: &Tx<'_>, session: Uuid) -> Result<Option<Living>> {
                 .is_null()
                 .and(refresh_token::expires_at.gt(diesel::dsl::now)),
         )
+        .filter(device::revoked_at.is_null())
         .select((refresh_token::person_id, device::depot_id.nullable()));
     let lives: Option<(Uuid, Option<Uuid>)> = lives.first(&mut tx.connection()).await.optional()?;
     Ok(lives.map(|(person_id, shared_at)| Living {
@@ -384,7 +386,8 @@ pub async fn update(
     if email.is_some() || hashed.is_some() {
         set_credential(tx, id, email, hashed).await?;
     }
-    if hashed.is_some() || (before.active && !person.active) {
+    // A phone enrolled for a technician is not to find itself an administrator.
+    if hashed.is_some() || (before.active && !person.active) || before.role != person.role {
         end_sessions(tx, id, None).await?;
     }
     publish(tx, &person)?;
@@ -420,6 +423,13 @@ async fn check_administered(tx: &Tx<'_>, before: &Person, after: &Person) -> Res
                 .eq(Role::Administrator.as_str())
                 .and(person::id.ne(before.id)),
         )
+        // Somebody who signs in with nothing lets nobody in.
+        .filter(diesel::dsl::exists(
+            credential::table
+                .filter(credential::org_id.eq(tx.org_id()))
+                .filter(credential::person_id.eq(person::id))
+                .select(credential::person_id),
+        ))
         .count()
         .get_result(&mut tx.connection())
         .await?;

@@ -21,5 +21,6 @@ pub async fn find(who: Signed, key_id: Path<Uuid>) -> Result<Answer, Problem> {
     let key = who
         .read(async |tx| access_key::find(tx, *key_id).await)
         .await?;
-    Ok(Answer::object(&key, key.rev))
+    // When it was last used is no change of it, and seen all the same.
+    Ok(Answer::object(&key, key.rev).of_reader())
 }

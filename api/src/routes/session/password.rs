@@ -69,7 +69,7 @@ pub async fn change(
             async |tx| {
                 let email = person::find(tx, person_id).await?.email.unwrap_or_default();
                 let known = door::sign_in(&state.database, &email, change.current.as_str()).await?;
-                if known.is_some_and(|known| known.person_id == person_id) {
+                if known.is_some_and(|known| known.known.person_id == person_id) {
                     Ok(vec![who.org_id])
                 } else {
                     Err(Error::invalid("current", "is not your password"))

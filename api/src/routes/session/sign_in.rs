@@ -86,14 +86,17 @@ async fn known(
     let here = format!("{network} {email}");
     state.by_email_and_network.take(&here)?;
     state.by_email.take(&email)?;
-    let known = door::sign_in(&state.database, &email, password)
+    let signed_in = door::sign_in(&state.database, &email, password)
         .await?
         .ok_or_else(refused)?;
+    let known = signed_in.known;
     // Nothing is stored of who is refused.
     if !person::is_active(&state.database, known.org_id, known.person_id).await? {
         return Err(refused());
     }
-    let session = door::begin_session(&state.database, known).await?;
+    let session = door::begin_signed_in(&state.database, signed_in)
+        .await?
+        .ok_or_else(refused)?;
     // They may have been sent away meanwhile.
     let standing =
         person::standing(&state.database, known.org_id, known.person_id, session.id).await?;

@@ -15,8 +15,9 @@ use uuid::Uuid;
 
 use crate::feed::Write;
 use crate::json::json;
+use crate::person::{self, Person};
 use crate::schema::device_code;
-use crate::{Database, Depots, Error, Result, Role, clock, fields, person, prepared};
+use crate::{Database, Depots, Error, Result, Role, Tenant, Tx, clock, fields, prepared};
 
 /// How long a code lives.
 pub const LIFE: SignedDuration = SignedDuration::from_mins(10);
@@ -92,7 +93,7 @@ impl Letters {
     }
 }
 
-/// Makes a code. One makes it for one's own phone; for others, who answers for them does: an administrator for everyone,
+/// Makes a code. Leads make it, for their own phone and for those of people they answer for: an administrator for everyone,
 /// a district manager and a depot lead for those below them who work at no depot that is not granted, and for a phone to
 /// be shared at a depot that is. Lock the organisation's scope.
 ///
@@ -100,14 +101,15 @@ impl Letters {
 /// [`Error::Invalid`] where nobody, or nothing the tenant answers for, is named.
 pub async fn create(tx: &mut Write<'_>, new: &NewDeviceCode) -> Result<(DeviceCode, Letters)> {
     match (new.person_id, new.depot_id) {
-        (Some(person_id), None) => answers_for(tx, person_id).await?,
-        (None, Some(depot_id)) => {
-            if tx.tenant().role == Role::Technician {
+        (Some(person_id), None) => {
+            if !may_enrol(tx, tx.tenant(), person_id).await? {
                 return Err(Error::invalid(
-                    "depot_id",
-                    "a phone to be shared is for a lead to enrol; you make codes for your own",
+                    "person_id",
+                    "names nobody whom you may enrol a phone for",
                 ));
             }
+        }
+        (None, Some(depot_id)) => {
             if crate::depot::find(tx, depot_id).await.is_err() {
                 return Err(Error::invalid(
                     "depot_id",
@@ -150,17 +152,22 @@ pub async fn create(tx: &mut Write<'_>, new: &NewDeviceCode) -> Result<(DeviceCo
     Ok((code, letters))
 }
 
-/// Whoever holds the code becomes that person: so it is made by somebody who may do no less, and no further.
-async fn answers_for(tx: &Write<'_>, person_id: Uuid) -> Result<()> {
-    let nobody = || Error::invalid("person_id", "names nobody whom you may enrol a phone for");
-    let tenant = tx.tenant();
-    let person = match person::find(tx, person_id).await {
-        Ok(person) if person.active && person.role != Role::DepotSystem => person,
-        Ok(_) | Err(Error::NotFound { .. }) => return Err(nobody()),
-        Err(error) => return Err(error),
-    };
-    if tenant.person_id == Some(person_id) || tenant.role == Role::Administrator {
-        return Ok(());
+/// Who a code may be for, by whoever makes it: whoever holds it becomes that person.
+pub(super) async fn may_enrol(tx: &Tx<'_>, maker: &Tenant, person_id: Uuid) -> Result<bool> {
+    match person::find(tx, person_id).await {
+        Ok(person) => {
+            Ok(person.active && person.role != Role::DepotSystem && answers_for(maker, &person))
+        }
+        Err(Error::NotFound { .. }) => Ok(false),
+        Err(error) => Err(error),
+    }
+}
+
+/// Whether somebody answers for a person's phones: they may do no less than that person, and no further. Everybody does for
+/// their own.
+pub(super) fn answers_for(tenant: &Tenant, person: &Person) -> bool {
+    if tenant.person_id == Some(person.id) || tenant.role == Role::Administrator {
+        return true;
     }
     let below = match tenant.role {
         Role::DistrictManager => {
@@ -175,11 +182,7 @@ async fn answers_for(tx: &Write<'_>, person_id: Uuid) -> Result<()> {
             !person.all_depots && !person.depots.is_empty() && person.depots.is_subset(granted)
         }
     };
-    if below && within {
-        Ok(())
-    } else {
-        Err(nobody())
-    }
+    below && within
 }
 
 #[derive(QueryableByName)]

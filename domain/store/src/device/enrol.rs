@@ -3,12 +3,13 @@
 use std::collections::BTreeSet;
 
 use diesel::prelude::*;
+use diesel::sql_types::Bool;
 use diesel_async::RunQueryDsl;
 use jiff_diesel::ToDiesel;
 use serde::Deserialize;
 use uuid::Uuid;
 
-use super::code::{Found, Letters, look_up};
+use super::code::{Found, Letters, look_up, may_enrol};
 use super::{Device, KIND};
 use crate::door::{self, Known, Session};
 use crate::feed::{self, Write};
@@ -16,6 +17,9 @@ use crate::json::json;
 use crate::person::{self, NewPerson};
 use crate::schema::{device, device_code};
 use crate::{Database, Error, Result, Role, Tenant, clock, fields};
+
+/// Who makes codes for phones that are shared.
+const LEADS: [Role; 3] = [Role::DepotLead, Role::DistrictManager, Role::Administrator];
 
 /// So many phones of one person may be welcome at once.
 const DEVICES_MAX: i64 = 10;
@@ -98,8 +102,16 @@ async fn redeem(
     if redeemed {
         return again(tx, found.id, thumbprint).await;
     }
-    // Who made it may have left since.
-    if person::acting(tx, found.created_by).await?.is_none() {
+    // Who made it may have left since, or answer for less.
+    let Some(maker) = person::acting(tx, found.created_by).await? else {
+        return Ok(None);
+    };
+    let still = match (person_id, depot_id) {
+        (Some(person_id), _) => may_enrol(tx, &maker, person_id).await?,
+        (None, Some(depot_id)) => LEADS.contains(&maker.role) && maker.depots.contains(depot_id),
+        (None, None) => false,
+    };
+    if !still {
         return Ok(None);
     }
     let enrolled_at = clock::now();
@@ -108,7 +120,7 @@ async fn redeem(
         .execute(&mut tx.connection())
         .await?;
     let person_id = match (person_id, depot_id) {
-        (Some(person_id), _) if person::acting(tx, person_id).await?.is_some() => person_id,
+        (Some(person_id), _) => person_id,
         (None, Some(depot_id)) => shared(tx, &new.name, depot_id).await?,
         _ => return Ok(None),
     };
@@ -172,13 +184,19 @@ async fn redeem(
     Ok(Some((one, session)))
 }
 
-/// The phone that came with this code before, if it is this one and welcome still.
+/// The phone that came with this code before, if it is this one and welcome still: a session that was ended since is not
+/// begun again.
 async fn again(tx: &Write<'_>, code_id: Uuid, thumbprint: &str) -> Result<Option<(Device, Uuid)>> {
     Ok(device::table
         .filter(device::org_id.eq(tx.org_id()))
         .filter(device::code_id.eq(code_id))
         .filter(device::thumbprint.eq(thumbprint))
         .filter(device::revoked_at.is_null())
+        .filter(diesel::dsl::sql::<Bool>(
+            "(not exists (select from refresh_token t where t.org_id = device.org_id and t.family = device.session)
+             or exists (select from refresh_token t where t.org_id = device.org_id and t.family = device.session
+                          and t.revoked_at is null))",
+        ))
         .select((Device::as_select(), device::session))
         .first(&mut tx.connection())
         .await

@@ -154,7 +154,9 @@ pub async fn receive(
         }
         fields::line(&field("what"), &entry.what, 1..=60)?;
         let body = entry.body.get();
-        if body.len() > BODY_MAX || !body.starts_with('{') || body.contains("\\u0000") {
+        // It is shown again as a value, so it must be readable as one.
+        let readable = serde_json::from_str::<Value>(body).is_ok_and(|value| value.is_object());
+        if body.len() > BODY_MAX || !readable || body.contains("\\u0000") {
             return Err(Error::invalid(
                 field("body"),
                 format!("must be an object of at most {BODY_MAX} bytes, without NUL"),

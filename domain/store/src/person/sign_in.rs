@@ -1,7 +1,7 @@
 //! With what a person signs in, and the sessions that began with it.
 
 use diesel::prelude::*;
-use diesel::sql_types::{Nullable, Text, Uuid as SqlUuid};
+use diesel::sql_types::{Array, Nullable, Text, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use serde_json::json;
 use uuid::Uuid;
@@ -86,8 +86,19 @@ pub(super) async fn set_credential(
     }
 }
 
-/// Ends the sessions of a person, but for one.
+/// Ends the sessions of a person, but for one. Whoever signs in with the old password, or goes on with an old token, at
+/// the same moment comes before or after it, and is ended or refused.
 pub(super) async fn end_sessions(tx: &Tx<'_>, id: Uuid, but: Option<Uuid>) -> Result<()> {
+    lock_sessions(tx, &[id]).await?;
+    let families: Vec<Uuid> = refresh_token::table
+        .filter(refresh_token::org_id.eq(tx.org_id()))
+        .filter(refresh_token::person_id.eq(id))
+        .filter(refresh_token::revoked_at.is_null())
+        .select(refresh_token::family)
+        .distinct()
+        .load(&mut tx.connection())
+        .await?;
+    lock_sessions(tx, &families).await?;
     diesel::update(refresh_token::table)
         .filter(
             refresh_token::org_id
@@ -99,5 +110,20 @@ pub(super) async fn end_sessions(tx: &Tx<'_>, id: Uuid, but: Option<Uuid>) -> Re
         .set(refresh_token::revoked_at.eq(diesel::dsl::now))
         .execute(&mut tx.connection())
         .await?;
+    Ok(())
+}
+
+/// Waits for whoever is beginning a session of these people, or going on with one of these sessions, and keeps others
+/// waiting until the end of the transaction. What comes after it in the transaction sees what they have done.
+pub(crate) async fn lock_sessions(tx: &Tx<'_>, ids: &[Uuid]) -> Result<()> {
+    prepared(
+        diesel::sql_query(
+            "select pg_advisory_xact_lock(hashtextextended(id::text, 0))
+             from (select unnest($1::uuid[]) as id order by 1) ids",
+        )
+        .bind::<Array<SqlUuid>, _>(ids),
+    )
+    .execute(&mut tx.connection())
+    .await?;
     Ok(())
 }
