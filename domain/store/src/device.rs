@@ -23,7 +23,7 @@ use uuid::Uuid;
 use crate::feed::Write;
 use crate::json::json;
 use crate::schema::{device, refresh_token};
-use crate::{Depots, Error, Result, Tx, clock, fields};
+use crate::{Depots, Error, Result, Tx, clock, fields, person};
 
 /// What the audit calls a phone.
 const KIND: &str = "device";
