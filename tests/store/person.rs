@@ -221,9 +221,16 @@ async fn somebody_is_left_to_administer() {
         field(update(&house, one.id, 1, json!({"active": false})).await),
         "active"
     );
-    create(&house, json!({"name": "Two", "role": "administrator"}))
+    let two = create(&house, json!({"name": "Two", "role": "administrator"}))
         .await
         .expect("created");
+    assert_eq!(
+        field(update(&house, one.id, 1, json!({"active": false})).await),
+        "active",
+        "who cannot sign in lets nobody in"
+    );
+    let signs_in = json!({"email": "two@example.org", "password": "shovel the ramp"});
+    update(&house, two.id, 1, signs_in).await.expect("changed");
     update(&house, one.id, 1, json!({"active": false}))
         .await
         .expect("another is there");

@@ -18,7 +18,7 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 
 use self::grants::{check_depots, grant, granted};
-use self::sign_in::{end_sessions, set_credential};
+use self::sign_in::{Sessions, end_sessions, set_credential};
 use crate::change::{difference, present};
 use crate::feed::{Write, kind};
 use crate::password::{Hashed, Password, address};
@@ -73,7 +73,7 @@ pub struct NewPerson {
 }
 
 /// What is to change of a person: what is absent stays. A new password ends all sessions, and so
-/// does another role, and that they may no longer sign in.
+/// does that they may no longer sign in; another role ends those of their phones.
 #[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields, default)]
@@ -386,9 +386,11 @@ pub async fn update(
     if email.is_some() || hashed.is_some() {
         set_credential(tx, id, email, hashed).await?;
     }
-    // A phone enrolled for a technician is not to find itself an administrator.
-    if hashed.is_some() || (before.active && !person.active) || before.role != person.role {
-        end_sessions(tx, id, None).await?;
+    if hashed.is_some() || (before.active && !person.active) {
+        end_sessions(tx, id, Sessions::All).await?;
+    } else if before.role != person.role {
+        // A phone that a lead enrolled for a technician is not to find itself an administrator.
+        end_sessions(tx, id, Sessions::OfPhones).await?;
     }
     publish(tx, &person)?;
     if person.name != before.name {

@@ -12,7 +12,8 @@ use crate::signed::Signed;
 
 /// Change a person.
 ///
-/// A field that is absent stays as it is. A new password, another role, or `active` set to false, ends all sessions.
+/// A field that is absent stays as it is. A new password, or `active` set to false, ends all sessions; another role
+/// ends those of their phones, which are to be enrolled anew.
 #[utoipa::path(
     tag = "people",
     responses((status = 200, description = "The person, as changed.", body = Person)),

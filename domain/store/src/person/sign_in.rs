@@ -9,7 +9,7 @@ use uuid::Uuid;
 use super::find;
 use crate::feed::{Write, kind};
 use crate::password::Hashed;
-use crate::schema::{credential, refresh_token};
+use crate::schema::{credential, device, refresh_token};
 use crate::{Error, Result, Tx, prepared};
 
 /// Changes the password of the one who asks and ends their sessions, but for the one they ask in; answers with their
@@ -24,7 +24,7 @@ pub async fn change_password(tx: &mut Write<'_>, hashed: &Hashed, session: Uuid)
         return Err(Error::invalid("new", "needs an email to sign in with"));
     };
     set_credential(tx, id, None, Some(hashed)).await?;
-    end_sessions(tx, id, Some(session)).await?;
+    end_sessions(tx, id, Sessions::But(session)).await?;
     let what = json!({"password": "changed"});
     tx.audit(tx.org_id(), "update", kind::PERSON, id, what);
     Ok(email)
@@ -86,27 +86,45 @@ pub(super) async fn set_credential(
     }
 }
 
-/// Ends the sessions of a person, but for one. Whoever signs in with the old password, or goes on with an old token, at
-/// the same moment comes before or after it, and is ended or refused.
-pub(super) async fn end_sessions(tx: &Tx<'_>, id: Uuid, but: Option<Uuid>) -> Result<()> {
+/// Which sessions of a person.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Sessions {
+    /// All of them.
+    All,
+    /// All but this one.
+    But(Uuid),
+    /// Those of their phones.
+    OfPhones,
+}
+
+/// Ends sessions of a person. Whoever signs in with the old password, or goes on with an old token, at the same moment
+/// comes before or after it, and is ended or refused.
+pub(super) async fn end_sessions(tx: &Tx<'_>, id: Uuid, which: Sessions) -> Result<()> {
     lock_sessions(tx, &[id]).await?;
-    let families: Vec<Uuid> = refresh_token::table
+    let mut families = refresh_token::table
         .filter(refresh_token::org_id.eq(tx.org_id()))
         .filter(refresh_token::person_id.eq(id))
         .filter(refresh_token::revoked_at.is_null())
         .select(refresh_token::family)
         .distinct()
-        .load(&mut tx.connection())
-        .await?;
+        .into_boxed();
+    match which {
+        Sessions::All => {}
+        Sessions::But(family) => families = families.filter(refresh_token::family.ne(family)),
+        Sessions::OfPhones => {
+            let phones = device::table
+                .filter(device::org_id.eq(tx.org_id()))
+                .filter(device::person_id.eq(id))
+                .select(device::session);
+            families = families.filter(refresh_token::family.eq_any(phones));
+        }
+    }
+    let families: Vec<Uuid> = families.load(&mut tx.connection()).await?;
     lock_sessions(tx, &families).await?;
     diesel::update(refresh_token::table)
-        .filter(
-            refresh_token::org_id
-                .eq(tx.org_id())
-                .and(refresh_token::person_id.eq(id)),
-        )
+        .filter(refresh_token::org_id.eq(tx.org_id()))
+        .filter(refresh_token::family.eq_any(families))
         .filter(refresh_token::revoked_at.is_null())
-        .filter(refresh_token::family.ne(but.unwrap_or_default()))
         .set(refresh_token::revoked_at.eq(diesel::dsl::now))
         .execute(&mut tx.connection())
         .await?;
