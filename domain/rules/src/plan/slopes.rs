@@ -57,15 +57,16 @@ pub(super) fn steps(yard: &Yard, tasks: usize, active: usize, size: usize) -> u6
 }
 
 /// Calls `visit` with each bundle of up to `size` of the tasks that `may` be toggled (done if they are not, undone if they are),
-/// with the change of the depot's chance and the minutes of the bundle. Answers with the chance as it stands.
+/// with the change of the depot's chance and the minutes of the bundle.
 pub(super) fn bundles(
     yard: &Yard,
     done: &[bool],
     may: &[bool],
     size: usize,
+    end: &[f64],
     work: &mut Work,
     mut visit: impl FnMut(&[usize], f64, Ticks),
-) -> Result<f64, TooMuch> {
+) -> Result<(), TooMuch> {
     let lattice = &yard.lattice;
     let works: Vec<f64> = (yard.machines.iter())
         .map(|machine| yard.works(machine, |task| done[task]))
@@ -74,9 +75,9 @@ pub(super) fn bundles(
     let tasks = may.iter().filter(|may| **may).count();
     work.spend(steps(yard, tasks, active.len(), size))?;
     let kind = |place: usize| yard.machines[place].kind;
-    let chance = sweep(yard, &works, &order, &mut active);
+    sweep(yard, &works, &order, end, &mut active);
     if active.is_empty() {
-        return Ok(chance);
+        return Ok(());
     }
     let count = active.len();
     // Slopes of two machines, filled from the last backwards, so that those behind a machine are known.
@@ -166,7 +167,7 @@ pub(super) fn bundles(
             }
         }
     }
-    Ok(chance)
+    Ok(())
 }
 
 /// The machines that can be changed, and the order in which all are taken: where any will do, those last.
@@ -202,8 +203,8 @@ fn active(
     (active, order)
 }
 
-/// Leaves with each active machine the law before it and the rise over it; answers with the chance.
-fn sweep(yard: &Yard, works: &[f64], order: &[usize], active: &mut [Active]) -> f64 {
+/// Leaves with each active machine the law before it and the rise over it.
+fn sweep(yard: &Yard, works: &[f64], order: &[usize], end: &[f64], active: &mut [Active]) {
     let lattice = &yard.lattice;
     let mut law = lattice.start();
     let mut next = 0;
@@ -218,8 +219,7 @@ fn sweep(yard: &Yard, works: &[f64], order: &[usize], active: &mut [Active]) -> 
         }
         lattice.forward(&mut law, kind, works[*place]);
     }
-    let mut value = lattice.end();
-    let chance = met(&law, &value);
+    let mut value = end.to_vec();
     for place in order.iter().rev() {
         if next == 0 {
             break;
@@ -231,7 +231,6 @@ fn sweep(yard: &Yard, works: &[f64], order: &[usize], active: &mut [Active]) -> 
         }
         lattice.backward(&mut value, kind, works[*place]);
     }
-    chance
 }
 
 /// The bundles of one machine's tasks that may be toggled.

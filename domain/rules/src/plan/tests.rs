@@ -1,2 +1,3 @@
 use super::*;
 mod exhaustive;
+mod lab;

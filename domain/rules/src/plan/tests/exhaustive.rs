@@ -194,7 +194,7 @@ fn gaps(cases: impl Iterator<Item = (Vec<Depot>, f64)>, window_max: usize) -> (f
     (sum / count as f64, worst, count)
 }
 
-fn minutes(draw: &mut Draw, depots: &[Depot]) -> f64 {
+pub(super) fn minutes(draw: &mut Draw, depots: &[Depot]) -> f64 {
     let all: f64 = (depots.iter())
         .map(|depot| {
             let jobs = depot.units.iter().flat_map(|unit| &unit.jobs);
