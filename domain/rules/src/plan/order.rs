@@ -66,11 +66,10 @@ fn flags(yard: &Yard, tasks: &[usize]) -> Vec<bool> {
 
 /// Takes off, one after another, the longest task without which the depot's chance is the same.
 fn drop_idle(yard: &Yard, tasks: &mut Vec<usize>, work: &mut Work) -> Result<(), TooMuch> {
-    let end = yard.lattice.end();
     while !tasks.is_empty() {
         let has = flags(yard, tasks);
         let mut idle: Option<usize> = None;
-        slopes::bundles(yard, &has, &has, 1, &end, work, |bundle, change, _| {
+        slopes::bundles(yard, &has, &has, 1, work, |bundle, change, _| {
             let longer = |known: usize| {
                 let (one, other) = (&yard.tasks[bundle[0]], &yard.tasks[known]);
                 (one.ticks, one.id) > (other.ticks, other.id)
@@ -123,8 +122,6 @@ fn best(
     work: &mut Work,
 ) -> Result<Option<Vec<usize>>, TooMuch> {
     let may = flags(yard, tasks);
-    let end = yard.lattice.end();
-    let fits = |pick: &paths::Pick| pick.change > SAME;
-    let pick = paths::best(yard, done, &may, size, &end, 0, fits, work)?;
+    let pick = paths::best(yard, done, &may, size, 0, |pick| pick.change > SAME, work)?;
     Ok(pick.map(|pick| pick.tasks().to_vec()))
 }

@@ -30,7 +30,6 @@ pub(super) fn forward(
     yard: &Yard,
     most: Ticks,
     size: usize,
-    end: &[f64],
     work: &mut Work,
 ) -> Result<Vec<usize>, TooMuch> {
     let mut path = Vec::new();
@@ -41,7 +40,7 @@ pub(super) fn forward(
         // The way there is paid by what is done first.
         let travel = if path.is_empty() { yard.travel } else { 0 };
         let fits = |pick: &Pick| pick.change > SAME && spent + pick.ticks <= most;
-        let Some(pick) = best(yard, &done, &may, size, end, travel, fits, work)? else {
+        let Some(pick) = best(yard, &done, &may, size, travel, fits, work)? else {
             return Ok(path);
         };
         for task in pick.tasks() {
@@ -56,8 +55,7 @@ pub(super) fn forward(
 pub(super) fn backward(yard: &Yard, size: usize, work: &mut Work) -> Result<Vec<usize>, TooMuch> {
     let mut path = Vec::new();
     let mut done = vec![true; yard.tasks.len()];
-    let end = yard.lattice.end();
-    while let Some(pick) = best(yard, &done, &done, size, &end, 0, |_| true, work)? {
+    while let Some(pick) = best(yard, &done, &done, size, 0, |_| true, work)? {
         for task in pick.tasks() {
             done[*task] = false;
             path.push(*task);
@@ -73,13 +71,12 @@ pub(super) fn best(
     done: &[bool],
     may: &[bool],
     size: usize,
-    end: &[f64],
     travel: Ticks,
     fits: impl Fn(&Pick) -> bool,
     work: &mut Work,
 ) -> Result<Option<Pick>, TooMuch> {
     let mut best: Option<Pick> = None;
-    slopes::bundles(yard, done, may, size, end, work, |tasks, change, ticks| {
+    slopes::bundles(yard, done, may, size, work, |tasks, change, ticks| {
         let mut bundle = [0; BUNDLE_MAX];
         bundle[..tasks.len()].copy_from_slice(tasks);
         let pick = Pick {

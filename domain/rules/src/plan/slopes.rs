@@ -63,7 +63,6 @@ pub(super) fn bundles(
     done: &[bool],
     may: &[bool],
     size: usize,
-    end: &[f64],
     work: &mut Work,
     mut visit: impl FnMut(&[usize], f64, Ticks),
 ) -> Result<(), TooMuch> {
@@ -75,7 +74,7 @@ pub(super) fn bundles(
     let tasks = may.iter().filter(|may| **may).count();
     work.spend(steps(yard, tasks, active.len(), size))?;
     let kind = |place: usize| yard.machines[place].kind;
-    sweep(yard, &works, &order, end, &mut active);
+    sweep(yard, &works, &order, &mut active);
     if active.is_empty() {
         return Ok(());
     }
@@ -204,7 +203,7 @@ fn active(
 }
 
 /// Leaves with each active machine the law before it and the rise over it.
-fn sweep(yard: &Yard, works: &[f64], order: &[usize], end: &[f64], active: &mut [Active]) {
+fn sweep(yard: &Yard, works: &[f64], order: &[usize], active: &mut [Active]) {
     let lattice = &yard.lattice;
     let mut law = lattice.start();
     let mut next = 0;
@@ -219,7 +218,7 @@ fn sweep(yard: &Yard, works: &[f64], order: &[usize], end: &[f64], active: &mut 
         }
         lattice.forward(&mut law, kind, works[*place]);
     }
-    let mut value = end.to_vec();
+    let mut value = lattice.end();
     for place in order.iter().rev() {
         if next == 0 {
             break;

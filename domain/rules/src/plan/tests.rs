@@ -1,3 +1,2 @@
 use super::*;
 mod exhaustive;
-mod lab;

@@ -44,20 +44,16 @@ pub(super) fn choices(
         let all: Vec<usize> = (0..tasks).collect();
         let bundle = paths::size(yard, &all, share / 4);
         let last = paths::backward(yard, bundle, work)?;
-        let behind = |mut path: Vec<usize>| {
-            // What showed no worth by itself comes behind, as the way back has it.
-            let rest: Vec<usize> = (last.iter().copied())
-                .filter(|task| !path.contains(task))
-                .collect();
-            path.extend(rest);
-            path
-        };
-        let all = yard.lattice.end();
-        let first = behind(paths::forward(yard, best.most, bundle, &all, work)?);
-        let part = yard.lattice.part_met();
-        let nearer = behind(paths::forward(yard, best.most, bundle, &part, work)?);
-        for path in [&first, &nearer, &last] {
-            along(yard, path, size, &mut best, work)?;
+        let mut first = paths::forward(yard, best.most, bundle, work)?;
+        // What showed no worth by itself comes behind, as the other path has it.
+        let rest: Vec<usize> = last
+            .iter()
+            .copied()
+            .filter(|task| !first.contains(task))
+            .collect();
+        first.extend(rest);
+        for path in [first, last] {
+            along(yard, &path, size, &mut best, work)?;
         }
     }
     Ok(best.choices(yard, yard.chance(|_| false)))
