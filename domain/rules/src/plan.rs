@@ -142,12 +142,14 @@ fn plan_with(depots: &[Depot], minutes: f64, window_max: usize) -> Result<Plan, 
     }
     visits.sort_by(order::Visit::before);
     let jobs = visits.iter().flat_map(|visit| visit.jobs.iter().cloned());
-    let used: f64 = visits.iter().map(|visit| visit.minutes).sum();
+    // From 0.0: the sum of nothing would be -0.0.
+    let total =
+        |of: fn(&order::Visit) -> f64| visits.iter().map(of).fold(0.0, |sum, one| sum + one);
     Ok(Plan {
         jobs: jobs.collect(),
-        gain: visits.iter().map(|visit| visit.gain).sum(),
+        gain: total(|visit| visit.gain),
         // It is no more but for the last digit of the sum.
-        minutes_used: used.min(minutes),
+        minutes_used: total(|visit| visit.minutes).min(minutes),
     })
 }
 

@@ -8,10 +8,17 @@
 
 use std::cmp::Ordering;
 
+use super::paths::{self, Pace};
+use super::slopes;
 use super::work::{TooMuch, Work};
 use super::yard::Yard;
 use super::{JobId, SAME};
-use super::{paths, slopes};
+
+/// One task after another.
+const SINGLE: Pace = Pace {
+    size: 1,
+    at_once: 1,
+};
 
 /// A visit of one depot.
 pub(super) struct Visit {
@@ -42,8 +49,7 @@ pub(super) fn visit(
     if tasks.is_empty() {
         return Ok(None);
     }
-    let size = paths::size(yard, &tasks, share);
-    let jobs = in_order(yard, &tasks, size, work)?;
+    let jobs = in_order(yard, &tasks, Pace::of(yard, &tasks, share), work)?;
     let minutes: f64 = tasks.iter().map(|task| yard.tasks[*task].minutes).sum();
     let has = flags(yard, &tasks);
     Ok(Some(Visit {
@@ -66,6 +72,12 @@ fn flags(yard: &Yard, tasks: &[usize]) -> Vec<bool> {
 
 /// Takes off, one after another, the longest task without which the depot's chance is the same.
 fn drop_idle(yard: &Yard, tasks: &mut Vec<usize>, work: &mut Work) -> Result<(), TooMuch> {
+    // What is done for a machine that cannot work all the same is done for nothing.
+    let has = flags(yard, tasks);
+    tasks.retain(|task| {
+        let machine = &yard.machines[yard.tasks[*task].machine];
+        yard.works(machine, |task| has[task]) > 0.0
+    });
     while !tasks.is_empty() {
         let has = flags(yard, tasks);
         let mut idle: Option<usize> = None;
@@ -90,38 +102,32 @@ fn drop_idle(yard: &Yard, tasks: &mut Vec<usize>, work: &mut Work) -> Result<(),
 fn in_order(
     yard: &Yard,
     tasks: &[usize],
-    size: usize,
+    pace: Pace,
     work: &mut Work,
 ) -> Result<Vec<usize>, TooMuch> {
     let mut order = Vec::new();
     let mut done = vec![false; yard.tasks.len()];
     while order.len() < tasks.len() {
+        let best = |tasks: &[usize], pace: Pace, work: &mut Work| {
+            let may = flags(yard, tasks);
+            paths::best(yard, &done, &may, pace, 0, |pick| pick.change > SAME, work)
+        };
         let by_id = |mut tasks: Vec<usize>| {
             tasks.sort_by_key(|task| yard.tasks[*task].id);
             tasks
         };
         let rest: Vec<usize> = tasks.iter().copied().filter(|task| !done[*task]).collect();
-        let mut next = best(yard, &done, &rest, size, work)?.unwrap_or(rest);
-        if next.len() > 1 && size > 1 {
-            next = best(yard, &done, &next, 1, work)?.unwrap_or(next);
+        let mut next = best(&rest, pace, work)?;
+        if next.is_empty() {
+            next = by_id(rest);
+        } else if pace.size > 1 && next.len() > 1 {
+            let first = best(&next, SINGLE, work)?;
+            next = if first.is_empty() { by_id(next) } else { first };
         }
-        for task in by_id(next) {
+        for task in next {
             done[task] = true;
             order.push(task);
         }
     }
     Ok(order)
-}
-
-/// The bundle of these that is worth most a minute, if any is worth anything.
-fn best(
-    yard: &Yard,
-    done: &[bool],
-    tasks: &[usize],
-    size: usize,
-    work: &mut Work,
-) -> Result<Option<Vec<usize>>, TooMuch> {
-    let may = flags(yard, tasks);
-    let pick = paths::best(yard, done, &may, size, 0, |pick| pick.change > SAME, work)?;
-    Ok(pick.map(|pick| pick.tasks().to_vec()))
 }

@@ -11,25 +11,41 @@ use super::work::{TooMuch, Work};
 use super::yard::Yard;
 use super::{SAME, Ticks};
 
-/// How many of `tasks` a bundle has: as many up to three as `share` steps are enough for along a path, at least one.
-pub(super) fn size(yard: &Yard, tasks: &[usize], share: u64) -> usize {
-    let mut machines: Vec<usize> = tasks.iter().map(|task| yard.tasks[*task].machine).collect();
-    machines.dedup();
-    (2..=BUNDLE_MAX)
-        .rev()
-        .find(|size| {
-            let steps = slopes::steps(yard, tasks.len(), machines.len(), *size);
-            // One bundle after another; what is left gets less, to a third on average.
-            steps.saturating_mul(tasks.len() as u64) / 3 <= share
-        })
-        .unwrap_or(1)
+/// How a path is taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Pace {
+    /// Tasks of a bundle at most.
+    pub(super) size: usize,
+    /// How many bundles are taken before the next look; more than one only of single tasks.
+    pub(super) at_once: usize,
 }
 
-/// All tasks in the order in which they are best done, as far as bundles of `size` that fit into `most` show any worth.
+impl Pace {
+    /// The best pace through `tasks` that about `share` steps are enough for: bundles of three, of two, single tasks, several at
+    /// once.
+    pub(super) fn of(yard: &Yard, tasks: &[usize], share: u64) -> Self {
+        let mut machines: Vec<usize> = tasks.iter().map(|task| yard.tasks[*task].machine).collect();
+        machines.sort_unstable();
+        machines.dedup();
+        let steps = |size| slopes::steps(yard, tasks.len(), machines.len(), size);
+        let rounds = tasks.len() as u64;
+        // Of larger bundles, what is left gets less, to a third on average.
+        let affordable = |size: &usize| steps(*size).saturating_mul(rounds) / 3 <= share;
+        match (2..=BUNDLE_MAX).rev().find(affordable) {
+            Some(size) => Pace { size, at_once: 1 },
+            None => Pace {
+                size: 1,
+                at_once: rounds.div_ceil((share / steps(1).max(1)).max(1)) as usize,
+            },
+        }
+    }
+}
+
+/// All tasks in the order in which they are best done, as far as bundles that fit into `most` show any worth.
 pub(super) fn forward(
     yard: &Yard,
     most: Ticks,
-    size: usize,
+    pace: Pace,
     work: &mut Work,
 ) -> Result<Vec<usize>, TooMuch> {
     let mut path = Vec::new();
@@ -40,43 +56,44 @@ pub(super) fn forward(
         // The way there is paid by what is done first.
         let travel = if path.is_empty() { yard.travel } else { 0 };
         let fits = |pick: &Pick| pick.change > SAME && spent + pick.ticks <= most;
-        let Some(pick) = best(yard, &done, &may, size, travel, fits, work)? else {
+        let next = best(yard, &done, &may, pace, travel, fits, work)?;
+        if next.is_empty() {
             return Ok(path);
-        };
-        for task in pick.tasks() {
-            done[*task] = true;
-            spent += yard.tasks[*task].ticks;
-            path.push(*task);
+        }
+        for task in next {
+            done[task] = true;
+            spent += yard.tasks[task].ticks;
+            path.push(task);
         }
     }
 }
 
 /// All tasks in the order in which they are best kept: the first is the last that is undone.
-pub(super) fn backward(yard: &Yard, size: usize, work: &mut Work) -> Result<Vec<usize>, TooMuch> {
+pub(super) fn backward(yard: &Yard, pace: Pace, work: &mut Work) -> Result<Vec<usize>, TooMuch> {
     let mut path = Vec::new();
     let mut done = vec![true; yard.tasks.len()];
-    while let Some(pick) = best(yard, &done, &done, size, 0, |_| true, work)? {
-        for task in pick.tasks() {
-            done[*task] = false;
-            path.push(*task);
+    while path.len() < done.len() {
+        for task in best(yard, &done, &done, pace, 0, |_| true, work)? {
+            done[task] = false;
+            path.push(task);
         }
     }
     path.reverse();
     Ok(path)
 }
 
-/// The best bundle to toggle of those that may be and that `fits`.
+/// The tasks to toggle next, of those that may be: the best bundle that `fits`, or the best few.
 pub(super) fn best(
     yard: &Yard,
     done: &[bool],
     may: &[bool],
-    size: usize,
+    pace: Pace,
     travel: Ticks,
     fits: impl Fn(&Pick) -> bool,
     work: &mut Work,
-) -> Result<Option<Pick>, TooMuch> {
-    let mut best: Option<Pick> = None;
-    slopes::bundles(yard, done, may, size, work, |tasks, change, ticks| {
+) -> Result<Vec<usize>, TooMuch> {
+    let mut best: Vec<Pick> = Vec::new();
+    slopes::bundles(yard, done, may, pace.size, work, |tasks, change, ticks| {
         let mut bundle = [0; BUNDLE_MAX];
         bundle[..tasks.len()].copy_from_slice(tasks);
         let pick = Pick {
@@ -87,11 +104,15 @@ pub(super) fn best(
             // In fewer digits, so that what differs by rounding is equal. No minutes at all count as the least there is.
             rate: (change / (travel + ticks).max(1) as f64) as f32,
         };
-        if fits(&pick) && best.as_ref().is_none_or(|best| pick.before(best, yard)) {
-            best = Some(pick);
+        let full = best.len() == pace.at_once;
+        if !fits(&pick) || full && best.last().is_some_and(|last| !pick.before(last, yard)) {
+            return;
         }
+        best.truncate(pace.at_once - 1);
+        let place = best.partition_point(|known| !pick.before(known, yard));
+        best.insert(place, pick);
     })?;
-    Ok(best)
+    Ok(best.iter().flat_map(|pick| pick.tasks().to_vec()).collect())
 }
 
 /// A bundle.

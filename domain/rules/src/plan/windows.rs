@@ -4,9 +4,10 @@
 //! every subset is looked at. Windows overlap by half, so that what belongs together is in one of them.
 
 use super::choice::{Best, Choice, Window};
+use super::paths::{self, Pace};
 use super::work::{TooMuch, Work};
 use super::yard::Yard;
-use super::{Ticks, paths, subsets};
+use super::{Ticks, subsets};
 
 /// Tasks of a window at most.
 pub(super) const WINDOW_MAX: usize = 16;
@@ -42,9 +43,9 @@ pub(super) fn choices(
         subsets::offer(yard, &window, &mut best, work)?;
     } else {
         let all: Vec<usize> = (0..tasks).collect();
-        let bundle = paths::size(yard, &all, share / 4);
-        let last = paths::backward(yard, bundle, work)?;
-        let mut first = paths::forward(yard, best.most, bundle, work)?;
+        let pace = Pace::of(yard, &all, share / 4);
+        let last = paths::backward(yard, pace, work)?;
+        let mut first = paths::forward(yard, best.most, pace, work)?;
         // What showed no worth by itself comes behind, as the other path has it.
         let rest: Vec<usize> = last
             .iter()
