@@ -177,10 +177,11 @@ pub(super) fn depot(draw: &mut Draw, number: u64, jobs: u64) -> Depot {
     }
 }
 
-/// How far plans stay behind the optimum, over so many cases in which there is something to gain: the mean and the worst share
-/// of it that is missing.
+/// How far plans stay behind the optimum, over so many cases in which there is at least so much to gain: the mean and the worst
+/// share of it that is missing.
 fn gaps(
     count: usize,
+    least: f64,
     window_max: usize,
     mut case: impl FnMut() -> (Vec<Depot>, f64),
 ) -> (f64, f64) {
@@ -190,7 +191,7 @@ fn gaps(
         let best = optimum(&depots, minutes);
         let got = checked(&depots, minutes, window_max);
         assert!(got <= best + 1e-9, "{got} is over the optimum {best}");
-        if best > 1e-6 {
+        if best >= least {
             let gap = 1.0 - got / best;
             sum += gap;
             worst = worst.max(gap);
@@ -214,7 +215,7 @@ fn minutes(draw: &mut Draw, depots: &[Depot]) -> f64 {
 #[test]
 fn a_thousand_small_plans_are_as_good_as_the_best() {
     let mut draw = Draw(11);
-    let (mean, worst) = gaps(1_000, windows::WINDOW_MAX, || {
+    let (mean, worst) = gaps(1_000, 1e-6, windows::WINDOW_MAX, || {
         let mut left = draw.whole(4, 14);
         let mut depots = Vec::new();
         while left > 0 {
@@ -229,11 +230,12 @@ fn a_thousand_small_plans_are_as_good_as_the_best() {
     assert!(mean <= 0.005 && worst <= 0.05, "{mean} {worst}");
 }
 
-/// One depot of 13 or 14 jobs with windows of 12: paths and windows, and not all subsets.
+/// One depot of 13 or 14 jobs with windows of 12: paths and windows, and not all subsets. What there is to gain is at least a
+/// point of its score.
 #[test]
 fn windows_of_many_jobs_come_close_to_the_best() {
     let mut draw = Draw(12);
-    let (mean, worst) = gaps(100, 12, || {
+    let (mean, worst) = gaps(100, 0.01, 12, || {
         let jobs = draw.whole(13, 14);
         let depots = vec![depot(&mut draw, 0, jobs)];
         let minutes = minutes(&mut draw, &depots);
