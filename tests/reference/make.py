@@ -18,6 +18,7 @@ from scipy import special, stats
 
 import fleet
 import machine
+import plans
 
 SHAPES = [0.01, 0.3, 1.0, 2.5, 17.0, 300.0, 10000.0]
 CHANCES = [1e-12, 1e-6, 0.01, 0.1, 0.5, 0.9, 0.999, 1 - 1e-9, 1 - 1e-12]
@@ -79,6 +80,7 @@ CALCULATIONS = [
     fleet.depot,
     fleet.season,
     fleet.spares,
+    plans.plan,
 ]
 
 

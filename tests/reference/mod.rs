@@ -3,6 +3,7 @@
 
 mod against_scipy;
 mod battery_tables;
+mod knapsacks;
 mod processor_demand;
 #[cfg(feature = "python")]
 mod remade;
