@@ -11,6 +11,7 @@
 
 use serde::{Deserialize, Serialize};
 
+mod changes;
 mod choice;
 mod join;
 mod order;

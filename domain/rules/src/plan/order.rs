@@ -8,8 +8,9 @@
 
 use std::cmp::Ordering;
 
+use super::changes::Changes;
 use super::paths::{self, Pace};
-use super::slopes;
+use super::slopes::BUNDLE_MAX;
 use super::work::{TooMuch, Work};
 use super::yard::Yard;
 use super::{JobId, SAME};
@@ -45,11 +46,20 @@ pub(super) fn visit(
     share: u64,
     work: &mut Work,
 ) -> Result<Option<Visit>, TooMuch> {
-    drop_idle(yard, &mut tasks, work)?;
+    tasks.sort_unstable();
+    let changes = Changes::among(yard, &tasks, share, work)?;
+    drop_idle(yard, &changes, &mut tasks, work)?;
     if tasks.is_empty() {
         return Ok(None);
     }
-    let jobs = in_order(yard, &tasks, Pace::of(yard, &tasks, share), work)?;
+    let pace = match changes {
+        Changes::Slopes => Pace::of(yard, &tasks, share),
+        Changes::Table { .. } => Pace {
+            size: BUNDLE_MAX,
+            ..SINGLE
+        },
+    };
+    let jobs = in_order(yard, &changes, &tasks, pace, work)?;
     let minutes: f64 = tasks.iter().map(|task| yard.tasks[*task].minutes).sum();
     let has = flags(yard, &tasks);
     Ok(Some(Visit {
@@ -71,7 +81,12 @@ fn flags(yard: &Yard, tasks: &[usize]) -> Vec<bool> {
 }
 
 /// Takes off, one after another, the longest task without which the depot's chance is the same.
-fn drop_idle(yard: &Yard, tasks: &mut Vec<usize>, work: &mut Work) -> Result<(), TooMuch> {
+fn drop_idle(
+    yard: &Yard,
+    changes: &Changes,
+    tasks: &mut Vec<usize>,
+    work: &mut Work,
+) -> Result<(), TooMuch> {
     // What is done for a machine that cannot work all the same is done for nothing.
     let has = flags(yard, tasks);
     tasks.retain(|task| {
@@ -81,7 +96,7 @@ fn drop_idle(yard: &Yard, tasks: &mut Vec<usize>, work: &mut Work) -> Result<(),
     while !tasks.is_empty() {
         let has = flags(yard, tasks);
         let mut idle: Option<usize> = None;
-        slopes::bundles(yard, &has, &has, 1, work, |bundle, change, _| {
+        changes.bundles(yard, &has, &has, 1, work, |bundle, change, _| {
             let longer = |known: usize| {
                 let (one, other) = (&yard.tasks[bundle[0]], &yard.tasks[known]);
                 (one.ticks, one.id) > (other.ticks, other.id)
@@ -101,6 +116,7 @@ fn drop_idle(yard: &Yard, tasks: &mut Vec<usize>, work: &mut Work) -> Result<(),
 /// Bundle by bundle, and task by task in each.
 fn in_order(
     yard: &Yard,
+    changes: &Changes,
     tasks: &[usize],
     pace: Pace,
     work: &mut Work,
@@ -110,7 +126,16 @@ fn in_order(
     while order.len() < tasks.len() {
         let best = |tasks: &[usize], pace: Pace, work: &mut Work| {
             let may = flags(yard, tasks);
-            paths::best(yard, &done, &may, pace, 0, |pick| pick.change > SAME, work)
+            paths::best(
+                yard,
+                changes,
+                &done,
+                &may,
+                pace,
+                0,
+                |pick| pick.change > SAME,
+                work,
+            )
         };
         let by_id = |mut tasks: Vec<usize>| {
             tasks.sort_by_key(|task| yard.tasks[*task].id);

@@ -6,6 +6,7 @@
 
 use std::cmp::Ordering;
 
+use super::changes::Changes;
 use super::slopes::{self, BUNDLE_MAX};
 use super::work::{TooMuch, Work};
 use super::yard::Yard;
@@ -56,7 +57,16 @@ pub(super) fn forward(
         // The way there is paid by what is done first.
         let travel = if path.is_empty() { yard.travel } else { 0 };
         let fits = |pick: &Pick| pick.change > SAME && spent + pick.ticks <= most;
-        let next = best(yard, &done, &may, pace, travel, fits, work)?;
+        let next = best(
+            yard,
+            &Changes::Slopes,
+            &done,
+            &may,
+            pace,
+            travel,
+            fits,
+            work,
+        )?;
         if next.is_empty() {
             return Ok(path);
         }
@@ -73,7 +83,16 @@ pub(super) fn backward(yard: &Yard, pace: Pace, work: &mut Work) -> Result<Vec<u
     let mut path = Vec::new();
     let mut done = vec![true; yard.tasks.len()];
     while path.len() < done.len() {
-        for task in best(yard, &done, &done, pace, 0, |_| true, work)? {
+        for task in best(
+            yard,
+            &Changes::Slopes,
+            &done,
+            &done,
+            pace,
+            0,
+            |_| true,
+            work,
+        )? {
             done[task] = false;
             path.push(task);
         }
@@ -85,6 +104,7 @@ pub(super) fn backward(yard: &Yard, pace: Pace, work: &mut Work) -> Result<Vec<u
 /// The tasks to toggle next, of those that may be: the best bundle that `fits`, or the best few.
 pub(super) fn best(
     yard: &Yard,
+    changes: &Changes,
     done: &[bool],
     may: &[bool],
     pace: Pace,
@@ -93,7 +113,7 @@ pub(super) fn best(
     work: &mut Work,
 ) -> Result<Vec<usize>, TooMuch> {
     let mut best: Vec<Pick> = Vec::new();
-    slopes::bundles(yard, done, may, pace.size, work, |tasks, change, ticks| {
+    changes.bundles(yard, done, may, pace.size, work, |tasks, change, ticks| {
         let mut bundle = [0; BUNDLE_MAX];
         bundle[..tasks.len()].copy_from_slice(tasks);
         let pick = Pick {

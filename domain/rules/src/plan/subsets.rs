@@ -48,16 +48,36 @@ pub(super) fn steps(yard: &Yard, open: usize) -> u64 {
 /// Offers each subset of the window's open tasks, with what is done in any case, that fits.
 pub(super) fn offer(
     yard: &Yard,
-    window: &Window,
+    window: Window,
     best: &mut Best,
     work: &mut Work,
 ) -> Result<(), TooMuch> {
-    work.spend(steps(yard, window.open.len()))?;
     best.open(window.clone());
-    let done = |task: &usize| window.done[*task];
-    let fixed = (0..yard.tasks.len()).filter(|task| done(task) && !window.open.contains(task));
+    each(
+        yard,
+        &window,
+        best.most,
+        work,
+        &mut |ticks, chance, bits| {
+            best.offer(yard, ticks, chance, bits);
+        },
+    )
+}
+
+/// Visits each subset of the window's open tasks that takes at most `most` with what is done in any case: its minutes, travel
+/// not counted, the depot's chance, and its bits.
+pub(super) fn each(
+    yard: &Yard,
+    window: &Window,
+    most: Ticks,
+    work: &mut Work,
+    visit: &mut impl FnMut(Ticks, f64, u32),
+) -> Result<(), TooMuch> {
+    work.spend(steps(yard, window.open.len()))?;
+    let is_fixed = |task: &usize| window.done[*task] && !window.open.contains(task);
+    let fixed = (0..yard.tasks.len()).filter(is_fixed);
     let ticks: Ticks = fixed.map(|task| yard.tasks[task].ticks).sum();
-    if ticks > best.most {
+    if ticks > most {
         return Ok(());
     }
     // The open tasks are in the order of their machines.
@@ -72,17 +92,7 @@ pub(super) fn offer(
         .collect();
     let chances = chances(yard, window);
     let mut room = vec![0.0; chances.len()];
-    descend(
-        &parts,
-        &chances,
-        &mut room,
-        ticks,
-        0,
-        best.most,
-        &mut |ticks, chance, bits| {
-            best.offer(yard, ticks, chance, bits);
-        },
-    );
+    descend(&parts, &chances, &mut room, ticks, 0, most, visit);
     Ok(())
 }
 

@@ -40,7 +40,7 @@ pub(super) fn choices(
             done: vec![false; tasks],
             open: (0..tasks).collect(),
         };
-        subsets::offer(yard, &window, &mut best, work)?;
+        subsets::offer(yard, window, &mut best, work)?;
     } else {
         let all: Vec<usize> = (0..tasks).collect();
         let pace = Pace::of(yard, &all, share / 4);
@@ -88,7 +88,7 @@ fn along(
         }
         let mut open = path[from..from + size].to_vec();
         open.sort_unstable();
-        subsets::offer(yard, &Window { done, open }, best, work)?;
+        subsets::offer(yard, Window { done, open }, best, work)?;
     }
     Ok(())
 }
