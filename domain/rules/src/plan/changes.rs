@@ -8,7 +8,7 @@ use super::work::{TooMuch, Work};
 use super::yard::Yard;
 
 /// Tasks of a table at most.
-const TABLE_MAX: usize = 10;
+const TABLE_MAX: usize = 12;
 
 /// Where changes are taken from.
 pub(super) enum Changes {
