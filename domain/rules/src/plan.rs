@@ -2,9 +2,9 @@
 //!
 //! A job (a repair, a due task, an inspection, a proof start) makes a machine likelier to work, and so its depot likelier to keep
 //! up. What jobs are worth together is not the sum of what each is worth: two repairs may be worth nothing apart. So
-//! [`yard`] prepares each depot, [`subsets`] looks at every subset of its jobs where they are few, [`bundles`] at bundles of
-//! up to three again and again where they are many, [`join`] shares the minutes out among depots, and [`order`] says what
-//! comes first. When machines will be ready is asked of [`ready`].
+//! [`yard`] prepares each depot; [`windows`] finds what can be had there, by all [`subsets`] of its jobs where they are few,
+//! along [`paths`] of bundles where they are many; [`join`] shares the minutes out among depots; and [`order`] says what comes
+//! first. When machines will be ready is asked of [`ready`].
 //!
 //! Minutes are counted in whole thousandths: of jobs and travel rounded up, of what there is to spend rounded down.
 //! So a plan never takes more than there is.

@@ -39,7 +39,7 @@ pub(super) fn join(choices: &[Vec<Choice>], at_hand: Ticks) -> Vec<usize> {
         .min(TABLE_MAX / choices.len().max(1))
         .min(PAIRS_MAX / all.max(1))
         .max(16);
-    let least = known - SAME * known.max(1.0);
+    let least = known * (1.0 - SAME);
     let mut table: Vec<Vec<State>> = vec![vec![State::default()]];
     for (depot, of_depot) in choices.iter().enumerate() {
         let before = table.last().expect("it began with one");
@@ -71,7 +71,7 @@ pub(super) fn join(choices: &[Vec<Choice>], at_hand: Ticks) -> Vec<usize> {
         table.push(states);
     }
     let last = table.last().and_then(|states| states.last());
-    let Some(mut state) = last.filter(|state| state.gain > known + SAME * known.max(1.0)) else {
+    let Some(mut state) = last.filter(|state| state.gain > known * (1.0 + SAME)) else {
         return greedy;
     };
     let mut chosen = vec![0; choices.len()];

@@ -1,7 +1,7 @@
 //! How long a plan may take, counted in steps of computation: no clock is read, and the same is answered everywhere.
 
-/// Steps at most: a few seconds of one core.
-const STEPS_MAX: u64 = 2_000_000_000;
+/// Steps at most: a second or two of one core, and once more to bring what was found into its order.
+const STEPS_MAX: u64 = 1_000_000_000;
 
 /// A plan of these depots would take too long.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]

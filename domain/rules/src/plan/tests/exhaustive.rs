@@ -76,6 +76,15 @@ pub(super) fn optimum(depots: &[Depot], minutes: f64) -> f64 {
 /// What a plan brings, by the same chances, after a look at whether it keeps its word.
 pub(super) fn checked(depots: &[Depot], minutes: f64, window_max: usize) -> f64 {
     let plan = plan_with(depots, minutes, window_max).unwrap();
+    // It is the same however what is asked is written down.
+    let mut reversed: Vec<Depot> = depots.to_vec();
+    reversed.reverse();
+    for depot in &mut reversed {
+        depot.units.reverse();
+        depot.units.iter_mut().for_each(|unit| unit.jobs.reverse());
+    }
+    let again = plan_with(&reversed, minutes, window_max).unwrap();
+    assert_eq!(again.jobs, plan.jobs);
     let (mut gain, mut spent, mut found) = (0.0, 0.0, 0);
     for depot in depots {
         let jobs: Vec<&Job> = depot.units.iter().flat_map(|unit| &unit.jobs).collect();
