@@ -39,19 +39,23 @@ struct Active {
 pub(super) fn steps(yard: &Yard, tasks: usize, active: usize, size: usize) -> u64 {
     let states = yard.lattice.states() as f64;
     let (tasks, active) = (tasks as f64, active as f64);
-    let all = yard.machines.len() as f64;
+    let (all, longest) = (yard.machines.len() as f64, yard.longest as f64);
     // How many machines lie between two active ones.
     let between = if yard.lattice.any_order() {
         1.0
     } else {
         all / active.max(1.0)
     };
-    let mut steps = states * 4.0 * all + tasks;
+    // Each move of a machine asks for all its tasks.
+    let mut steps = states * 4.0 * all + tasks * (1.0 + longest);
     if size >= 2 {
-        steps += states * active * active * (1.0 + between) + tasks * tasks * 2.0;
+        let moves = tasks * longest.powi(2);
+        steps += states * active * active * (1.0 + between) + tasks * tasks * 2.0 + moves;
     }
     if size >= 3 {
-        steps += (states * active.powi(3) * (1.0 + between)).max(tasks.powi(3) * 4.0) / 6.0;
+        let moves = tasks * longest.powi(3);
+        let bundles = tasks.powi(3) * 4.0;
+        steps += ((states * active.powi(3) * (1.0 + between)).max(bundles) + moves) / 6.0;
     }
     steps as u64
 }

@@ -42,7 +42,7 @@ pub(super) fn steps(yard: &Yard, open: usize) -> u64 {
     };
     (all + laws)
         .saturating_mul(states)
-        .saturating_add(STEPS_A_SUBSET << open)
+        .saturating_add((STEPS_A_SUBSET + yard.longest as u64) << open)
 }
 
 /// Offers each subset of the window's open tasks, with what is done in any case, that fits.

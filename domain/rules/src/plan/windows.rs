@@ -47,12 +47,9 @@ pub(super) fn choices(
         let last = paths::backward(yard, pace, work)?;
         let mut first = paths::forward(yard, best.most, pace, work)?;
         // What showed no worth by itself comes behind, as the other path has it.
-        let rest: Vec<usize> = last
-            .iter()
-            .copied()
-            .filter(|task| !first.contains(task))
-            .collect();
-        first.extend(rest);
+        let mut rest = vec![true; tasks];
+        first.iter().for_each(|task| rest[*task] = false);
+        first.extend(last.iter().copied().filter(|task| rest[*task]));
         for path in [first, last] {
             along(yard, &path, size, &mut best, work)?;
         }

@@ -1,7 +1,7 @@
 //! How long a plan may take, counted in steps of computation: no clock is read, and the same is answered everywhere.
 
 /// Steps at most: a second or two of one core, and once more to bring what was found into its order.
-const STEPS_MAX: u64 = 1_000_000_000;
+const STEPS_MAX: u64 = 2_000_000_000;
 
 /// A plan of these depots would take too long.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -10,7 +10,7 @@ const STEPS_MAX: u64 = 1_000_000_000;
 )]
 pub struct TooMuch;
 
-/// Steps that are left. One is about a nanosecond.
+/// Steps that are left. One is something under a nanosecond.
 #[derive(Debug)]
 pub(super) struct Work {
     left: u64,

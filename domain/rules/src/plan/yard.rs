@@ -16,6 +16,8 @@ pub(super) struct Yard<'a> {
     pub(super) machines: Vec<Machine>,
     /// How many machines with tasks there are of each rate.
     pub(super) kinds: Vec<usize>,
+    /// The most tasks that a machine has: what its chance costs to work out.
+    pub(super) longest: usize,
     /// Machine by machine.
     pub(super) tasks: Vec<Task<'a>>,
 }
@@ -91,8 +93,10 @@ impl<'a> Yard<'a> {
                     .count()
             })
             .collect();
+        let longest = machines.iter().map(|machine| machine.tasks.len()).max();
         let yard = Yard {
             kinds,
+            longest: longest.unwrap_or(0),
             lattice,
             weight: depot.weight,
             travel,
