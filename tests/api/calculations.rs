@@ -270,6 +270,36 @@ async fn a_depots_rate_and_score_can_be_counted_out() {
 }
 
 #[tokio::test]
+async fn what_to_fix_first_can_be_counted_out() {
+    let server = TestServer::start().await;
+    let technician = server.technician().await;
+    let fields = ["jobs", "gain", "minutes_used"];
+    // Both machines are needed and both are held: one repair is worth nothing, two are worth 0.9 x 0.8, twice. The other
+    // depot's job is worth 0.3 in 60 minutes (by hand).
+    let mut input = json!({"minutes": 130, "depots": [
+        {"needed_rate": 2000, "operators": 2, "weight": 2, "travel_minutes": 20, "units": [
+            {"rest": 0.9, "rate": 1000, "jobs": [{"id": "belt", "minutes": 30, "now": 0, "after": 1}]},
+            {"rest": 1, "rate": 1000, "jobs": [{"id": "auger", "minutes": 20, "now": 0, "after": 0.8}]}
+        ]},
+        {"needed_rate": 400, "weight": 1, "travel_minutes": 30, "units": [
+            {"rest": 1, "rate": 500, "jobs": [{"id": "start", "minutes": 30, "now": 0.6, "after": 0.9}]}
+        ]}
+    ]});
+    let answer = ask(&technician, "plan", &input, &fields).await;
+    assert_eq!(answer["jobs"], json!(["auger", "belt", "start"]));
+    close(&answer["gain"], 2.0 * 0.72 + 0.3, 1e-9);
+    close(&answer["minutes_used"], 130.0, 0.0);
+    input["minutes"] = json!(69);
+    let answer = ask(&technician, "plan", &input, &fields).await;
+    assert_eq!(answer["jobs"], json!(["start"]));
+    close(&answer["gain"], 0.3, 1e-9);
+    close(&answer["minutes_used"], 60.0, 0.0);
+    input["depots"][1]["units"][0]["jobs"][0]["id"] = json!("belt");
+    let refused = technician.post("/v1/calculations/plan", &input).await;
+    assert_eq!(refused.problem(422), ["depots[1].units[0].jobs[0].id"]);
+}
+
+#[tokio::test]
 async fn published_figures_come_out() {
     let server = TestServer::start().await;
     let technician = server.technician().await;

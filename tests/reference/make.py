@@ -25,6 +25,7 @@ from scipy import special, stats
 import fleet
 import machine
 import wear_fit
+import plans
 
 SHAPES = [0.01, 0.3, 1.0, 2.5, 17.0, 300.0, 10000.0]
 CHANCES = [1e-12, 1e-6, 0.01, 0.1, 0.5, 0.9, 0.999, 1 - 1e-9, 1 - 1e-12]
@@ -87,6 +88,7 @@ CALCULATIONS = [
     fleet.season,
     fleet.spares,
     wear_fit.wear_fit,
+    plans.plan,
 ]
 
 

@@ -6,6 +6,7 @@ mod against_scipy;
 mod battery_tables;
 mod crew_tables;
 mod drawn_fleets;
+mod knapsacks;
 mod mixed_models;
 mod processor_demand;
 #[cfg(feature = "python")]

@@ -19,6 +19,7 @@ pub mod invalid;
 pub mod life;
 pub mod measure;
 pub mod order;
+pub mod plan;
 mod rate;
 pub mod score;
 pub mod season;

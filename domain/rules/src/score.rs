@@ -5,6 +5,10 @@
 //! rate, and only states that differ are kept. Like machines make few of them, so rates need not lie on a grid. Rates are
 //! counted in any one unit: m2/h, or kg/h of material.
 
+mod lattice;
+
+pub(crate) use lattice::{Lattice, met};
+
 /// One machine's part in a score.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct UnitChance {
@@ -78,7 +82,7 @@ fn scores<const N: usize>(
         return std::array::from_fn(|n| outcome.score(n, outcome.enough[n]));
     }
     let grid = fleet.grid(needed_rate);
-    let down = fleet.on_grid(needed_rate, |rate| (rate / grid + 1e-9).floor() * grid);
+    let down = fleet.on_grid(needed_rate, |rate| rounded_down(rate, grid));
     let up = fleet.on_grid(needed_rate, |rate| (rate / grid - 1e-9).ceil() * grid);
     std::array::from_fn(|n| down.score(n, up.enough[n].max(down.enough[n])))
 }
@@ -198,8 +202,7 @@ impl<const N: usize> Fleet<N> {
         round: impl Fn(f64) -> f64,
         states_max: usize,
     ) -> Option<Outcome<N>> {
-        // Sums that are whole in tens differ from the need by rounding only.
-        let bar = needed_rate - 1e-8_f64.max(1e-12 * needed_rate);
+        let bar = bar(needed_rate);
         let mut enough = [0.0; N];
         let mut states: Vec<State<N>> = Vec::new();
         let mut next: Vec<State<N>> = Vec::new();
@@ -279,6 +282,15 @@ impl<const N: usize> State<N> {
             ..*self
         }
     }
+}
+
+/// The sum that is enough: sums that are whole in tens differ from the need by rounding only.
+fn bar(needed_rate: f64) -> f64 {
+    needed_rate - 1e-8_f64.max(1e-12 * needed_rate)
+}
+
+fn rounded_down(rate: f64, grid: f64) -> f64 {
+    (rate / grid + 1e-9).floor() * grid
 }
 
 fn add<const N: usize>(sums: &mut [f64; N], chances: &[f64; N]) {

@@ -96,6 +96,10 @@ calculation! {
     /// Where a unit stands; takes what its readiness shows under `inputs`.
     unit, "/v1/calculations/unit"
 }
+calculation! {
+    /// What to fix first in the minutes there are: the jobs that make depots likeliest to keep up, in their order.
+    plan, "/v1/calculations/plan"
+}
 
 /// Mounts them.
 pub fn routes(config: &mut ServiceConfig) {
@@ -115,5 +119,6 @@ pub fn routes(config: &mut ServiceConfig) {
         .service(battery::battery)
         .service(wind_chill::wind_chill)
         .service(verdict::verdict)
-        .service(unit::unit);
+        .service(unit::unit)
+        .service(plan::plan);
 }

@@ -13,6 +13,7 @@ pub mod breaks;
 pub mod depot;
 pub mod life;
 pub mod needed_rate;
+pub mod plan;
 pub mod running_hours;
 pub mod season;
 pub mod spares;

@@ -7,6 +7,7 @@ use super::*;
 
 mod extremes;
 mod fits_of_wear;
+mod plans;
 
 /// The answer, or the field that is wrong.
 fn ask<I: DeserializeOwned, O: Serialize>(

@@ -105,6 +105,46 @@ proptest! {
         }
     }
 
+    /// Laid out as a lattice the states say the same, carried forwards, backwards, or from both ends.
+    #[test]
+    fn a_lattice_says_what_the_score_says(
+        units in units(), needed in 1.0..9000.0_f64, operators in operators(), cut in 0..10_usize,
+    ) {
+        let mut units: Vec<UnitChance> = units.into_iter().filter(|unit| unit.rate > 0.0).collect();
+        units.sort_unstable_by(|one, other| other.rate.total_cmp(&one.rate));
+        let rates: Vec<f64> = units.iter().map(|unit| unit.rate).collect();
+        let lattice = Lattice::new(&rates, needed, operators);
+        let expected = depot_score(&units, needed, operators).score / 100.0;
+        let (before, after) = units.split_at(cut.min(units.len()));
+        let mut law = lattice.start();
+        for unit in before {
+            lattice.forward(&mut law, lattice.kind(unit.rate), unit.works);
+        }
+        let mut value = lattice.end();
+        for unit in after.iter().skip(1).rev() {
+            lattice.backward(&mut value, lattice.kind(unit.rate), unit.works);
+        }
+        // The unit at the cut by what it changes: from the one side or from the other.
+        if let Some(unit) = after.first() {
+            let kind = lattice.kind(unit.rate);
+            let without = met(&law, &value);
+            let by_rise = without + unit.works * met(&law, &lattice.rise(&value, kind));
+            let by_shift = without + unit.works * met(&lattice.shifted(&law, kind), &value);
+            prop_assert!((by_rise - expected).abs() < 1e-12, "{by_rise} {expected}");
+            prop_assert!((by_shift - expected).abs() < 1e-12, "{by_shift} {expected}");
+            lattice.backward(&mut value, kind, unit.works);
+        }
+        let chance = met(&law, &value);
+        prop_assert!((chance - expected).abs() < 1e-12, "{chance} {expected}");
+        if lattice.any_order() {
+            let mut law = lattice.start();
+            for unit in units.iter().rev() {
+                lattice.forward(&mut law, lattice.kind(unit.rate), unit.works);
+            }
+            prop_assert!((met(&law, &lattice.end()) - expected).abs() < 1e-12);
+        }
+    }
+
     #[test]
     fn hours_to_clear_are_those_of_every_outcome(units in units(), operators in operators()) {
         let rates: Vec<f64> = units.iter().map(|unit| unit.rate).collect();
@@ -185,6 +225,32 @@ fn a_fleet_of_many_rates_gets_close_bounds() {
     let score = depot_score(&units, 26_000.0, Some(25));
     assert!(score.at_least < score.at_most);
     assert!(score.at_most - score.at_least < 0.02, "{score:?}");
+}
+
+/// The same machines laid out: rounded down alike.
+#[test]
+fn a_lattice_of_many_rates_is_on_the_same_grid() {
+    let units: Vec<UnitChance> = (0..40)
+        .rev()
+        .map(|i| UnitChance {
+            works: 0.85,
+            rate: 900.0 + 13.37 * f64::from(i),
+        })
+        .collect();
+    let rates: Vec<f64> = units.iter().map(|unit| unit.rate).collect();
+    for operators in [None, Some(25)] {
+        let lattice = Lattice::new(&rates, 26_000.0, operators);
+        let mut law = lattice.start();
+        for unit in &units {
+            lattice.forward(&mut law, lattice.kind(unit.rate), unit.works);
+        }
+        let score = depot_score(&units, 26_000.0, operators);
+        let chance = met(&law, &lattice.end());
+        assert!(
+            (chance - score.at_least).abs() < 1e-12,
+            "{chance} {score:?}"
+        );
+    }
 }
 
 /// Kilograms an hour are small numbers: with too many states for them all, they are rounded to quarters, not to tens, which
