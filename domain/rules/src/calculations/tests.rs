@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 use super::*;
 
 mod extremes;
+mod fits_of_life;
 
 /// The answer, or the field that is wrong.
 fn ask<I: DeserializeOwned, O: Serialize>(
