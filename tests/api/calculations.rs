@@ -147,6 +147,45 @@ async fn a_fleets_wear_is_that_of_its_mean_squares() {
 }
 
 #[tokio::test]
+async fn lives_have_a_weibull_distribution_of_their_own() {
+    let server = TestServer::start().await;
+    let technician = server.technician().await;
+    let life = |exit: f64, failed: bool| json!({"entry": 0, "exit": exit, "failed": failed});
+    let input = json!({"histories": [life(10.0, true), life(20.0, true), life(40.0, true), life(40.0, false)]});
+    let fields = [
+        "shape",
+        "scale",
+        "log_likelihood",
+        "standard_errors",
+        "failures",
+        "histories",
+    ];
+    let answer = ask(&technician, "life-fit", &input, &fields).await;
+    // Of a Weibull fit the failures are as many as the summed (exit / scale)^shape (by hand: the likelihood's slope).
+    let number = |name: &str| answer[name].as_f64().expect("a number");
+    let (shape, scale) = (number("shape"), number("scale"));
+    let sum: f64 = [10.0, 20.0, 40.0, 40.0]
+        .iter()
+        .map(|exit: &f64| (exit / scale).powf(shape))
+        .sum();
+    assert!((sum - 3.0).abs() < 1e-9, "{sum}");
+    assert_eq!(
+        (&answer["failures"], &answer["histories"]),
+        (&json!(3), &json!(4))
+    );
+    for (pointer, value, field) in [
+        ("/histories/1/exit", json!(-1), "histories[1].exit"),
+        ("/histories/1/failed", json!("yes"), "histories[1].failed"),
+        ("/histories", json!([]), "histories"),
+    ] {
+        let mut input = input.clone();
+        *input.pointer_mut(pointer).expect("it is there") = value;
+        let refused = technician.post("/v1/calculations/life-fit", &input).await;
+        assert_eq!(refused.problem(422), [field]);
+    }
+}
+
+#[tokio::test]
 async fn a_season_without_days_asks_nothing_more_of_a_part() {
     let server = TestServer::start().await;
     let technician = server.technician().await;

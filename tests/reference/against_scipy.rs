@@ -1,8 +1,8 @@
 //! The calculations and special functions against scipy and numpy.
 
 use rimeyard_rules::calculations::{
-    breaks, depot, life, needed_rate, plan, running_hours, season, spares, start_fit, starts, wear,
-    wear_fit, wear_season,
+    breaks, depot, life, life_fit, needed_rate, plan, running_hours, season, spares, start_fit,
+    starts, wear, wear_fit, wear_season,
 };
 use rimeyard_rules::life::{FoundFailed, Life};
 use rimeyard_rules::special;
@@ -30,6 +30,7 @@ pub(super) fn answer_of(name: &str, input: &Value) -> Value {
         "breaks" => answer(input, breaks::calculate),
         "depot" => answer(input, depot::calculate),
         "life" => answer(input, life::calculate),
+        "life-fit" => answer(input, life_fit::calculate),
         "needed-rate" => answer(input, needed_rate::calculate),
         "plan" => answer(input, plan::calculate),
         "running-hours" => answer(input, running_hours::calculate),
@@ -89,7 +90,7 @@ fn calculations_answer_as_scipy_and_numpy_do() {
         let entry = worst.entry(name).or_default();
         *entry = (entry.0.max(distance), entry.1 + 1);
     }
-    assert_eq!(worst.len(), 12, "{worst:?}");
+    assert_eq!(worst.len(), 14, "{worst:?}");
     assert!(
         worst.values().all(|(_, cases)| *cases >= 12),
         "too few cases: {worst:?}"

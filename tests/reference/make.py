@@ -6,7 +6,8 @@
 Each case of a calculation is its input as POST /v1/calculations/{name} takes it and what scipy or numpy answer: by their
 distributions where they have them, by adaptive quadrature or plain enumeration where not. No formula is taken from the
 project's code. Inputs come from seeded generators, so the file is the same on every run. `mixed_lm` has what statsmodels
-answers to the cases of wear-fit, each after the number of its case.
+answers to the cases of wear-fit, each after the number of its case; `weibull_min` and `weibull_fitter` what scipy's and
+lifelines' own fits answer to those of life-fit.
 """
 
 import itertools
@@ -17,15 +18,17 @@ import sys
 # Small matrices: threads would only wait for each other.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+import lifelines
 import numpy as np
 import scipy
 import statsmodels
 from scipy import special, stats
 
 import fleet
+import life_fit
 import machine
-import wear_fit
 import plans
+import wear_fit
 
 SHAPES = [0.01, 0.3, 1.0, 2.5, 17.0, 300.0, 10000.0]
 CHANCES = [1e-12, 1e-6, 0.01, 0.1, 0.5, 0.9, 0.999, 1 - 1e-9, 1 - 1e-12]
@@ -89,12 +92,13 @@ CALCULATIONS = [
     fleet.spares,
     wear_fit.wear_fit,
     plans.plan,
+    life_fit.life_fit,
 ]
 
 
 def main():
     out = sys.stdout
-    libraries = [np, scipy, statsmodels]
+    libraries = [np, scipy, statsmodels, lifelines]
     made_by = ", ".join(f"{library.__name__} {library.__version__}" for library in libraries)
     out.write('{\n"made_by": ' + json.dumps(made_by))
     out.write(',\n"special": {\n')
@@ -104,6 +108,9 @@ def main():
     out.write(",\n".join(json.dumps(plain(list(case))) for case in machine.found_failed()))
     out.write('\n],\n"mixed_lm": [\n')
     out.write(",\n".join(json.dumps(plain(list(case))) for case in wear_fit.mixed_lm()))
+    for fits in (life_fit.weibull_min, life_fit.weibull_fitter):
+        out.write('\n],\n"' + fits.__name__ + '": [\n')
+        out.write(",\n".join(json.dumps(plain(list(case))) for case in fits()))
     out.write('\n],\n"calculations": [\n')
     lines = []
     for calculation in CALCULATIONS:

@@ -7,6 +7,7 @@ mod battery_tables;
 mod crew_tables;
 mod drawn_fleets;
 mod knapsacks;
+mod lives;
 mod mixed_models;
 mod processor_demand;
 #[cfg(feature = "python")]

@@ -4,6 +4,7 @@
 //! arguments, so the same facts give the same answer on every machine and on every day.
 
 pub mod alerts;
+pub mod availability;
 pub mod battery;
 pub mod because;
 pub mod buy;
@@ -16,6 +17,7 @@ pub mod due;
 pub mod facts;
 pub mod hours;
 pub mod invalid;
+pub mod learn;
 pub mod life;
 pub mod measure;
 pub mod order;

@@ -23,6 +23,14 @@ pub(crate) struct Interval {
 const NODES_MAX: usize = 1 << 16;
 
 impl RateBelief {
+    /// The belief after so many dated failures in `exposure`: a Poisson number, so that the Gamma stays one.
+    pub(crate) fn counted(self, failures: f64, exposure: f64) -> Self {
+        RateBelief {
+            alpha: self.alpha + failures,
+            beta: self.beta + exposure,
+        }
+    }
+
     /// The belief after `exposure` without failure and failures somewhere in each of `intervals`: exact without any,
     /// else the Gamma of the posterior's mean and variance.
     ///

@@ -21,6 +21,11 @@ pub fn normal_cdf(z: f64) -> f64 {
     0.5 * libm::erfc(-z * FRAC_1_SQRT_2)
 }
 
+/// P(X >= x) of the chi-square distribution with one degree of freedom, x at least 0: of a squared standard normal.
+pub fn chi_square_upper(x: f64) -> f64 {
+    libm::erfc((0.5 * x).sqrt())
+}
+
 /// Density of the standard normal distribution.
 pub(crate) fn normal_density(z: f64) -> f64 {
     (-0.5 * z * z - HALF_LN_TWO_PI).exp()

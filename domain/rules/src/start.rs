@@ -1,15 +1,22 @@
 //! Found dead (section 6 of the computation): the chance that a machine starts after standing, and what tests after
 //! standing teach about it.
 
+use serde::{Deserialize, Serialize};
+
 use crate::rate::{Interval, RateBelief};
 use crate::special::gamma_quantile;
+
+mod learned;
+
+pub use learned::{LearnedStart, StartsSeen, learn};
 
 /// A start within so many days of a run tells of the chance of starting at once, not of going dead: such tests are not
 /// for [`StartRate::learn`].
 pub const AT_ONCE_DAYS: f64 = 2.0;
 
 /// How a kind of machine starts after standing t days: p0 (beta / (beta + f t^k))^alpha.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct StartRate {
     /// Shape of the Gamma distribution of the rate l of going dead, over 0.
     pub alpha: f64,

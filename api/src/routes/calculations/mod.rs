@@ -33,6 +33,10 @@ macro_rules! calculation {
 }
 
 calculation! {
+    /// The Weibull distribution that lives have by themselves, by maximum likelihood.
+    life_fit, "/v1/calculations/life-fit"
+}
+calculation! {
     /// Where a measured part stands after its readings, and whether it lasts.
     wear, "/v1/calculations/wear"
 }
@@ -106,6 +110,7 @@ pub fn routes(config: &mut ServiceConfig) {
     config
         .service(wear::wear)
         .service(wear_fit::wear_fit)
+        .service(life_fit::life_fit)
         .service(wear_season::wear_season)
         .service(running_hours::running_hours)
         .service(life::life)

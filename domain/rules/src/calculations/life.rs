@@ -58,31 +58,9 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
     shape("shape", input.shape)?;
     positive("prior_scale", input.prior_scale)?;
     positive("prior_weight", input.prior_weight)?;
-    list("histories", &input.histories)?;
-    for (index, history) in input.histories.iter().enumerate() {
-        not_negative(format_args!("histories[{index}].entry"), history.entry)?;
-        not_negative(format_args!("histories[{index}].exit"), history.exit)?;
-        if history.exit < history.entry {
-            return Err(Invalid::new(
-                format!("histories[{index}].exit"),
-                format!(
-                    "{} is before entry, {}; give the age at the end, at least the age at entry",
-                    history.exit, history.entry
-                ),
-            ));
-        }
-    }
+    let histories = histories(&input.histories)?;
     not_negative("age", input.age)?;
     not_negative("next", input.next)?;
-    let histories: Vec<History> = input
-        .histories
-        .iter()
-        .map(|history| History {
-            entry: history.entry,
-            exit: history.exit,
-            failed: history.failed,
-        })
-        .collect();
     let life = Life::new(
         input.shape,
         input.prior_scale,
@@ -94,4 +72,29 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
         beta: life.beta,
         lasts: life.lasts(input.age, input.next),
     })
+}
+
+/// Lives as given, each with its end at least its beginning.
+pub(super) fn histories(given: &[HistoryInput]) -> Result<Vec<History>, Invalid> {
+    list("histories", given)?;
+    let mut histories = Vec::with_capacity(given.len());
+    for (index, history) in given.iter().enumerate() {
+        not_negative(format_args!("histories[{index}].entry"), history.entry)?;
+        not_negative(format_args!("histories[{index}].exit"), history.exit)?;
+        if history.exit < history.entry {
+            return Err(Invalid::new(
+                format!("histories[{index}].exit"),
+                format!(
+                    "{} is before entry, {}; give the age at the end, at least the age at entry",
+                    history.exit, history.entry
+                ),
+            ));
+        }
+        histories.push(History {
+            entry: history.entry,
+            exit: history.exit,
+            failed: history.failed,
+        });
+    }
+    Ok(histories)
 }

@@ -12,6 +12,7 @@ pub mod battery;
 pub mod breaks;
 pub mod depot;
 pub mod life;
+pub mod life_fit;
 pub mod needed_rate;
 pub mod plan;
 pub mod running_hours;

@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 use super::*;
 
 mod extremes;
+mod fits_of_life;
 mod fits_of_wear;
 mod plans;
 

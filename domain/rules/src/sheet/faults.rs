@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use super::{CheckSpec, Derived, Figure, Grade, Job, LifeSpec, Limits, Measure, Side, WearSpec};
 use crate::Invalid;
+use crate::life::SHAPES;
 use crate::measure::{Quantity, Unit};
 
 /// Answers a grade may have.
@@ -76,7 +77,7 @@ impl Faults {
     }
 
     pub(super) fn life(&mut self, field: &str, life: &LifeSpec) {
-        self.figure(&format!("{field}.shape"), &life.shape, 0.05..=20.0);
+        self.figure(&format!("{field}.shape"), &life.shape, SHAPES);
         self.figure(
             &format!("{field}.prior_scale"),
             &life.prior_scale,

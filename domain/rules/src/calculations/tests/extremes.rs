@@ -151,6 +151,36 @@ proptest! {
     }
 
     #[test]
+    fn life_fit(
+        ages in prop::collection::vec((not_negative(), not_negative(), any::<bool>()), 0..5),
+        found in prop::collection::vec((not_negative(), not_negative(), positive()), 0..3),
+    ) {
+        let end = |age: f64| age.min(1e12);
+        let histories = ages
+            .into_iter()
+            .map(|(entry, more, failed)| life::HistoryInput { entry, exit: end(entry + more), failed })
+            .collect();
+        let found_failed = found
+            .into_iter()
+            .map(|(entry, more, late)| life_fit::FoundFailedInput {
+                entry,
+                sound: end(entry + more),
+                found: end(entry + more + late),
+            })
+            .filter(|life| life.sound < life.found)
+            .collect();
+        match life_fit::calculate(&life_fit::Input { histories, found_failed }) {
+            Ok(got) => {
+                let errors = got.standard_errors;
+                let over_0 = [got.shape, got.scale, errors.shape, errors.scale];
+                prop_assert!(over_0.iter().all(|figure| figure.is_finite() && *figure > 0.0), "{got:?}");
+                prop_assert!(got.log_likelihood.is_finite(), "{got:?}");
+            }
+            Err(fault) => prop_assert!(fault.field.starts_with("histories"), "{fault}"),
+        }
+    }
+
+    #[test]
     fn breaks(alpha in positive(), beta in positive(), hours in not_negative(), spares in 0..1_000_000_u32) {
         let input = breaks::Input { alpha, beta, hours, spares: f64::from(spares) };
         prop_assert!(is_chance(breaks::calculate(&input).unwrap().enough));
