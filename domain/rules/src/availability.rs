@@ -18,7 +18,7 @@ pub fn failure_finding_interval(
         && allowed_unavailability <= 0.05
         && mean_time_to_failure > 0.0
         && mean_time_to_failure.is_finite();
-    fits.then(|| 2.0 * allowed_unavailability * mean_time_to_failure)
+    fits.then_some(2.0 * allowed_unavailability * mean_time_to_failure)
 }
 
 /// The share of the time that something is up, of what it would be if nothing but its own failures and their repair took it

@@ -102,6 +102,10 @@ pub(super) fn backward(yard: &Yard, pace: Pace, work: &mut Work) -> Result<Vec<u
 }
 
 /// The tasks to toggle next, of those that may be: the best bundle that `fits`, or the best few.
+#[expect(
+    clippy::too_many_arguments,
+    reason = "each says something else of one search"
+)]
 pub(super) fn best(
     yard: &Yard,
     changes: &Changes,

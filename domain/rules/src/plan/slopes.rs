@@ -183,8 +183,8 @@ fn active(
 ) -> (Vec<Active>, Vec<usize>) {
     let mut active = Vec::new();
     let mut order = Vec::with_capacity(yard.machines.len());
-    for place in 0..yard.machines.len() {
-        let moves = moves(yard, place, done, may, size, works[place]);
+    for (place, works) in works.iter().enumerate() {
+        let moves = moves(yard, place, done, may, size, *works);
         if moves.is_empty() {
             order.push(place);
             continue;
