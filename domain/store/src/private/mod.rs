@@ -69,7 +69,7 @@ pub struct Cluster {
     owner_password: String,
     login_password: String,
     watchdog: Child,
-    _lock: File,
+    _held: Held,
 }
 
 impl Cluster {
@@ -92,7 +92,7 @@ impl Cluster {
     async fn start_in(folder: &Path, keep: Keep, erase: bool) -> Result<Cluster> {
         fs::create_dir_all(folder).map_err(|error| unusable(folder, &error))?;
         let folder = &fs::canonicalize(folder).map_err(|error| unusable(folder, &error))?;
-        let lock = lock(folder)?;
+        let held = hold(folder)?;
         let user = User::for_cluster(folder)?;
         user.own(folder).map_err(|error| unusable(folder, &error))?;
         fs::set_permissions(folder, fs::Permissions::from_mode(0o700))
@@ -114,7 +114,7 @@ impl Cluster {
             owner_password,
             login_password,
             watchdog,
-            _lock: lock,
+            _held: held,
         })
     }
 
@@ -241,8 +241,18 @@ fn unusable(folder: &Path, error: &std::io::Error) -> Error {
     ))
 }
 
-/// Holds the folder for this process; the system lets go of it however we end.
-fn lock(folder: &Path) -> Result<File> {
+/// Our hold on the folder; the system lets go of it however we end.
+struct Held(File);
+
+impl Drop for Held {
+    /// Closing the file is not enough: a process that is just being started still has it open too.
+    fn drop(&mut self) {
+        let _ = rustix::fs::flock(&self.0, FlockOperation::Unlock);
+    }
+}
+
+/// Holds the folder for this process.
+fn hold(folder: &Path) -> Result<Held> {
     let path = folder.join("lock");
     let mut file = OpenOptions::new()
         .read(true)
@@ -275,7 +285,7 @@ fn lock(folder: &Path) -> Result<File> {
         .and_then(|()| file.rewind())
         .and_then(|()| write!(file, "{}", std::process::id()));
     written.map_err(|error| unusable(folder, &error))?;
-    Ok(file)
+    Ok(Held(file))
 }
 
 /// Reads a password, or makes one of 256 random bits in a file that only Postgres' user (and root) can read.
@@ -496,4 +506,24 @@ pub fn default_folder() -> PathBuf {
     data.or_else(home)
         .unwrap_or_else(std::env::temp_dir)
         .join("rimeyard")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn who_lets_go_lets_go_although_a_child_still_has_the_lock_open() {
+        let folder = std::env::temp_dir().join(format!("rimeyard-held-{}", uuid::Uuid::now_v7()));
+        fs::create_dir_all(&folder).expect("made");
+        let first = hold(&folder).expect("held");
+        // What a process has between fork and exec.
+        let inherited = first.0.try_clone().expect("cloned");
+        assert!(hold(&folder).is_err(), "held by the first");
+        drop(first);
+        let second = hold(&folder);
+        drop(inherited);
+        fs::remove_dir_all(&folder).expect("removed");
+        assert!(second.is_ok(), "let go");
+    }
 }
