@@ -49,8 +49,8 @@ impl Operation {
             ("session", _) | (_, "page_sign_out") => Scope::Oneself,
             ("calculations", _) => Scope::Nobody,
             (
-                "checklists" | "checklist versions" | "keys" | "models" | "parts list" | "people"
-                | "sheets",
+                "checklists" | "checklist versions" | "keys" | "learned" | "models" | "parts list"
+                | "people" | "sheets",
                 _,
             )
             | (_, "depots_create") => Scope::Organisation,

@@ -19,7 +19,7 @@ to whose things somebody of that role may do it:
 | | |
 |---|---|
 | own depots | To those of the depots granted. Others do not exist for this person: a list leaves them out, and who asks for one by its id is answered as if it had never been there. |
-| shared | To what the whole organisation has in common: models, sheets, checklists, the list of parts, people. |
+| shared | To what the whole organisation has in common: models, sheets, what was learned of them, checklists, the list of parts, people. |
 | oneself | To one's own session. |
 | yes | It shows or keeps nothing of anybody's: it works out what it is sent, or is open to whoever comes. |
 | - | Not at all. |

@@ -148,6 +148,7 @@ fn depot(units: u128) -> DepotFacts {
         orders: Vec::new(),
         wanted: Vec::new(),
         alerts: Vec::new(),
+        learned: [].into(),
         units: (0..units).map(|number| unit(number, &sheet)).collect(),
         sheets: [(MODEL, sheet)].into(),
         settings: Settings::default(),

@@ -7,6 +7,7 @@ mod crash;
 mod due;
 mod faults;
 mod imports;
+mod learn;
 mod reconciles;
 mod time;
 

@@ -8,6 +8,7 @@
 pub mod check;
 mod due;
 pub mod imports;
+pub mod learn;
 pub mod pass;
 mod recompute;
 mod run;

@@ -6,7 +6,7 @@ use std::time::Duration;
 use clap::{Args, Parser, Subcommand};
 use rimeyard_store::{Database, Sizes, boot, mark};
 use rimeyard_worker::check::{Comparison, check};
-use rimeyard_worker::{Settings, drain, imports, run};
+use rimeyard_worker::{Settings, drain, imports, learn, run};
 use serde_json::json;
 use tokio::signal::unix::{SignalKind, signal};
 use tracing_subscriber::EnvFilter;
@@ -38,7 +38,7 @@ struct Cli {
 enum Command {
     /// Recompute what is due and what becomes due, until told to stop.
     Run(Pace),
-    /// Work off imports, recompute what is due now, print what was done as JSON, and end.
+    /// Work off imports, learn from the fleet, recompute what is due now, print what was done as JSON, and end.
     Once(Pace),
     /// Recompute every depot as of when it was last computed and compare with what is stored. Ends with 1 if any differs.
     Check,
@@ -140,6 +140,7 @@ async fn execute(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Once(pace) => {
             let settings = pace.into();
             let imported = imports::drain(&database, &settings).await?;
+            let learned = learn::pass(&database, &settings).await?;
             let done = drain(&database, &settings).await?;
             let failures = done.failures.iter().map(|failure| {
                 json!({"org_id": failure.org_id, "depot_id": failure.depot_id, "error": failure.error, "parked": failure.parked})
@@ -148,6 +149,7 @@ async fn execute(cli: Cli) -> Result<ExitCode, Failure> {
             print(&json!({
                 "imported_rows": imported.rows,
                 "failed_imports": imported.failed,
+                "learned_models": learned,
                 "recomputed": done.recomputed,
                 "documents": done.documents,
                 "overtaken": done.overtaken,

@@ -6,9 +6,9 @@ use std::time::{Duration, Instant};
 use rimeyard_store::Database;
 use rimeyard_store::sweep::sweep;
 
-use crate::imports;
 use crate::pass::pass;
 use crate::settings::Settings;
+use crate::{imports, learn};
 
 /// How long to wait after the database was out of reach.
 const AWAY: Duration = Duration::from_secs(1);
@@ -17,11 +17,13 @@ const AWAY: Duration = Duration::from_secs(1);
 const SWEEP_MAX: i64 = 1_000;
 
 /// Recomputes what is due, and what becomes due, and works on imports, until `shutdown` completes. What has been taken by then is finished
-/// first. A database that is out of reach is waited for. Now and then, what has served its time is swept out.
+/// first. A database that is out of reach is waited for. Now and then, what has served its
+/// time is swept out, and what the fleet teaches is learned anew.
 pub async fn run(database: Database, settings: Settings, shutdown: impl Future<Output = ()>) {
     let mut shutdown = pin!(shutdown);
     tracing::info!(settings = ?settings, "worker.started");
     let mut swept: Option<Instant> = None;
+    let mut learned: Option<Instant> = None;
     loop {
         if swept.is_none_or(|at| at.elapsed() >= settings.sweep_every) {
             match sweep(&database, SWEEP_MAX).await {
@@ -35,6 +37,12 @@ pub async fn run(database: Database, settings: Settings, shutdown: impl Future<O
                     tracing::warn!(error.cause = %error, "worker.sweep.failed");
                 }
             }
+        }
+        if learned.is_none_or(|at| at.elapsed() >= settings.learn_every) {
+            if let Err(error) = learn::pass(&database, &settings).await {
+                tracing::warn!(error.cause = %error, "worker.learn.failed");
+            }
+            learned = Some(Instant::now());
         }
         // Both in turn: a large import does not keep depots waiting, nor the other way round.
         let imported = match imports::pass(&database, &settings).await {

@@ -25,6 +25,8 @@ pub struct Settings {
     pub import_for: Duration,
     /// How often what has served its time is swept out.
     pub sweep_every: Duration,
+    /// How often it is looked whether there is more to learn from.
+    pub learn_every: Duration,
     /// What time it is. Tests move it.
     pub clock: Clock,
 }
@@ -38,6 +40,7 @@ impl Default for Settings {
             lease: Duration::from_secs(60),
             import_for: Duration::from_secs(1),
             sweep_every: Duration::from_secs(60 * 60),
+            learn_every: Duration::from_secs(60 * 60),
             clock: Arc::new(Timestamp::now),
         }
     }

@@ -94,6 +94,7 @@ async fn serve(
     // What is due is computed before anyone can ask for it; from then on the worker keeps up.
     progress("computing readiness");
     let work = rimeyard_worker::Settings::default();
+    rimeyard_worker::learn::pass(&database, &work).await?;
     rimeyard_worker::drain(&database, &work).await?;
     let (stop_worker, stopped) = oneshot::channel::<()>();
     let worker = tokio::spawn(rimeyard_worker::run(database.clone(), work, async {

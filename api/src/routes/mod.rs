@@ -40,6 +40,7 @@ pub mod holds;
 pub mod imports;
 pub mod inspections;
 pub mod labour;
+pub mod learned;
 pub mod limited_uses;
 pub mod meter_readings;
 pub mod models;
@@ -106,4 +107,5 @@ where
         .configure(spares::routes)
         .configure(work_orders::routes)
         .configure(labour::routes)
+        .configure(learned::routes)
 }

@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use crate::alerts::OpenAlert;
+use crate::learn::Learned;
 use crate::sheet::{Effect, Sheet, Work};
 use crate::snowfall::DailySnowfall;
 use crate::verdict::Verdict;
@@ -52,6 +53,8 @@ pub struct DepotFacts {
     pub storms: Vec<StormFacts>,
     /// The present sheet of each model its units are of, by model id.
     pub sheets: BTreeMap<Uuid, Sheet>,
+    /// What the fleet has taught of those models, where anything has been learned on the present sheet.
+    pub learned: BTreeMap<Uuid, Learned>,
     /// Its units, away ones too.
     pub units: Vec<UnitFacts>,
     /// Its orders that are neither closed nor dropped.

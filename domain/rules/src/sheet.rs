@@ -289,6 +289,12 @@ impl Sheet {
             })
     }
 
+    /// The maker's number of its shear fasteners, if it has any.
+    pub fn fastener_number(&self) -> Option<&str> {
+        let shear = self.shear_fasteners.as_ref()?;
+        Some(&shear.part_number.value)
+    }
+
     /// The work that an unserviceable answer to a check proposes: the check's own job, else the renewal of its part.
     pub fn job_for<'a>(&'a self, check: &'a CheckSpec) -> Option<&'a Job> {
         check

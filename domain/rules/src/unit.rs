@@ -9,7 +9,7 @@ use crate::calculations;
 use crate::due::State;
 use crate::facts::{DepotFacts, Duty, FindingFacts, LatestReading, UnitFacts};
 use crate::life::breaks_enough;
-use crate::sheet::{Effect, RateUnit, ShearFasteners, Work};
+use crate::sheet::{Effect, RateUnit, Work};
 use crate::snow_days::{FixedSeason, OnRecord, SnowDays};
 use crate::snowfall::{past_winters, this_winter};
 use crate::spares::BreakRate;
@@ -304,7 +304,7 @@ fn shear_factor(unit: &UnitFacts, model: &Model<'_>, storm_hours: f64) -> Option
     }
     let counted = latest(unit, &shear.spares_check).and_then(|reading| reading.value);
     let spares = counted.map_or(shear.carried.value, |count| count.clamp(0.0, 1e6) as u32);
-    let BreakRate { alpha, beta } = break_rate(shear);
+    let BreakRate { alpha, beta } = model.break_rate(shear);
     let chance = breaks_enough(alpha, beta, storm_hours, spares);
     let aboard = if counted.is_some() {
         "counted aboard"
@@ -325,14 +325,6 @@ fn shear_factor(unit: &UnitFacts, model: &Model<'_>, storm_hours: f64) -> Option
             spares: f64::from(spares),
         })),
     })
-}
-
-/// How often a model's shear fasteners break.
-pub(crate) fn break_rate(shear: &ShearFasteners) -> BreakRate {
-    BreakRate {
-        alpha: shear.alpha.value,
-        beta: shear.beta_hours.value,
-    }
 }
 
 /// A unit's newest reading of a check.

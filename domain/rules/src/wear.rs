@@ -11,6 +11,7 @@ pub mod learned;
 use serde::{Deserialize, Serialize};
 
 use crate::hours::HoursTable;
+use crate::sheet::{Measure, WearSpec};
 use crate::special::{FastNormal, normal_cdf, normal_quantile};
 
 /// What is known of a part's wear before it is read.
@@ -29,6 +30,23 @@ pub struct WearPrior {
     pub reading_sd: f64,
     /// Whether the value grows as the part wears; it falls otherwise.
     pub grows: bool,
+}
+
+impl WearPrior {
+    /// What a sheet says of how `measure` wears.
+    pub fn of_sheet(measure: &Measure, figures: &WearSpec) -> Self {
+        WearPrior {
+            as_new: measure.limits.as_new.value,
+            as_new_sd: figures.as_new_sd.value,
+            rate: figures.rate.value,
+            rate_sd: figures.rate_sd.value,
+            reading_sd: measure
+                .repeatability
+                .value
+                .max(measure.resolution.value / 12f64.sqrt()),
+            grows: measure.limits.high.is_some(),
+        }
+    }
 }
 
 /// One reading of a measure.

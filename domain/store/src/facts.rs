@@ -96,10 +96,18 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
         depot.alerts = alerts.remove(&depot.id).unwrap_or_default();
         depot.orders = take(&mut orders, depot.id);
         depot.wanted = take(&mut wanted, depot.id);
-        let models = depot.units.iter().map(|unit| unit.model);
-        depot.sheets = models
-            .filter_map(|model| Some((model, sheets.get(&model)?.clone())))
-            .collect();
+        for model in depot.units.iter().map(|unit| unit.model) {
+            let Some((sheet, learned)) = sheets.get(&model) else {
+                continue;
+            };
+            if depot.sheets.contains_key(&model) {
+                continue;
+            }
+            depot.sheets.insert(model, sheet.clone());
+            depot
+                .learned
+                .extend(learned.clone().map(|learned| (model, learned)));
+        }
     }
     Ok(depots.into_values().collect())
 }
@@ -155,7 +163,7 @@ impl Asked {
             let Some(depot) = depots.get(&unit.depot_id) else {
                 continue;
             };
-            let Some(sheet) = sheets.get(&unit.model_id) else {
+            let Some((sheet, _)) = sheets.get(&unit.model_id) else {
                 return Err(Error::internal(format!(
                     "unit {} is of model {}, which has no sheet",
                     unit.id, unit.model_id

@@ -33,6 +33,7 @@ pub mod import;
 pub mod inspection;
 mod json;
 pub mod labour;
+pub mod learned;
 pub mod limited_use;
 mod machine;
 pub mod mark;

@@ -75,6 +75,19 @@ pub struct Backlog {
     pub parked: i64,
 }
 
+/// The organisations that have depots.
+///
+/// # Errors
+/// Those of the database.
+pub async fn organisations(database: &Database) -> Result<Vec<Uuid>> {
+    let clock = database.clock().await?;
+    let organisations = crate::schema::mark::table
+        .select(crate::schema::mark::org_id)
+        .distinct()
+        .order(crate::schema::mark::org_id);
+    Ok(organisations.load(&mut &clock.postgres).await?)
+}
+
 /// Takes at most `limit` due depots for `lease`, of each organisation at most `quota` at a time over all workers, so
 /// that a large organisation starves no small one. Organisations take turns, and within one the oldest goes first.
 ///

@@ -363,6 +363,18 @@ diesel::table! {
 }
 
 diesel::table! {
+    learned (org_id, model_id, version) {
+        org_id -> Uuid,
+        model_id -> Uuid,
+        version -> Integer,
+        sheet_version -> Integer,
+        facts -> BigInt,
+        content -> Jsonb,
+        learned_at -> Timestamptz,
+    }
+}
+
+diesel::table! {
     limited_use (org_id, id) {
         org_id -> Uuid,
         id -> Uuid,
@@ -757,6 +769,7 @@ diesel::allow_tables_to_appear_in_same_query!(
     import_row,
     inspection,
     installation,
+    learned,
     limited_use,
     mark,
     meter_reading,

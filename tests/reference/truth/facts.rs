@@ -108,6 +108,7 @@ pub fn depot(
         orders: Vec::new(),
         wanted: Vec::new(),
         alerts: Vec::new(),
+        learned: [].into(),
         settings: Settings::default(),
     }
 }

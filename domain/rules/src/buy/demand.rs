@@ -13,12 +13,12 @@ use crate::facts::{DepotFacts, UnitFacts};
 use crate::season::{Season, Winter, day_number};
 use crate::sheet::{Job, PartSpec, Sheet};
 use crate::spares::BreakRate;
+use crate::unit::Shared;
 use crate::unit::clock::UnitClock;
 use crate::unit::model::{self, Model};
 use crate::unit::parts::Running;
 use crate::unit::parts::ahead::{Ahead, WearOut};
 use crate::unit::tasks::tasks;
-use crate::unit::{Shared, break_rate};
 
 /// What a depot may need of the parts of the list.
 #[derive(Debug, Clone)]
@@ -274,7 +274,7 @@ impl DepotDemand {
                 .breaking
                 .entry(unit.model)
                 .or_insert_with(|| Breaking {
-                    rate: break_rate(shear),
+                    rate: model.break_rate(shear),
                     machines: 0,
                     hours: vec![0.0; scenarios],
                 });

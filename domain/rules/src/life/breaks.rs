@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::because::number;
-use crate::learn::{LearnedFrom, grown_by_a_tenth};
+use crate::learn::LearnedFrom;
 use crate::rate::RateBelief;
 use crate::sheet::ShearFasteners;
 use crate::special::beta_tails;
@@ -65,14 +65,6 @@ pub fn learn(sheet: &ShearFasteners, breaks: u64, hours: f64) -> LearnedBreaks {
         number(prior.beta, 0)
     );
     said(belief, LearnedFrom::Fleet, because)
-}
-
-impl LearnedBreaks {
-    /// Whether what is seen now has grown by a tenth, so that it is to be learned from again.
-    pub fn is_due(&self, breaks_now: u64, hours_now: f64) -> bool {
-        grown_by_a_tenth(self.breaks, breaks_now)
-            || grown_by_a_tenth(self.hours as u64, hours_now as u64)
-    }
 }
 
 #[cfg(test)]

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::fit::{Lives, WeibullFit};
 use super::{FoundFailed, History, Life, SHAPES};
 use crate::because::two_figures;
-use crate::learn::{LearnedFrom, grown_by_a_tenth};
+use crate::learn::LearnedFrom;
 use crate::sheet::{Clock, LifeSpec};
 use crate::special::chi_square_upper;
 
@@ -45,14 +45,6 @@ impl LivesSeen {
             found_failed: found_failed.len() as u64,
             age: dated.chain(found).sum::<f64>() as u64,
         }
-    }
-
-    /// Whether what is `now` seen has grown by a tenth, so that it is to be learned from again: parts that stay sound
-    /// teach by what they live.
-    pub fn is_due(&self, now: &LivesSeen) -> bool {
-        grown_by_a_tenth(self.histories, now.histories)
-            || grown_by_a_tenth(self.failures, now.failures)
-            || grown_by_a_tenth(self.age, now.age)
     }
 }
 

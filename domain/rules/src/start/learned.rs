@@ -4,7 +4,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{AT_ONCE_DAYS, StartRate, StartTest};
-use crate::learn::{LearnedFrom, grown_by_a_tenth};
+use crate::learn::LearnedFrom;
 use crate::sheet::StartFigures;
 
 /// The starts that were learned from.
@@ -36,11 +36,6 @@ impl StartsSeen {
             }
         }
         seen
-    }
-
-    /// Whether what is `now` seen has grown by a tenth, so that it is to be learned from again.
-    pub fn is_due(&self, now: &StartsSeen) -> bool {
-        grown_by_a_tenth(self.at_once, now.at_once) || grown_by_a_tenth(self.stood, now.stood)
     }
 }
 

@@ -200,27 +200,37 @@ impl<'a> UnitClock<'a> {
     /// with the measure as new. Adjusting a part makes it no newer: only what is left to adjust (`take_up`) begins
     /// anew, nobody knows at what. A part that was turned shows its other side, as new the first time only.
     pub fn worn_along(&self, place: usize, take_up: bool) -> (&[&'a FittedPartFacts], bool) {
-        let paths = &self.paths[place];
-        if self.path_now(place).is_none() {
-            return (&[], false);
+        match self.wear_paths(place, take_up).last() {
+            Some(worn) if self.path_now(place).is_some() => worn,
+            _ => (&[], false),
         }
-        let adjusted = |path: &&FittedPartFacts| path.how == Fitting::Adjusted;
-        let last = paths.len() - 1;
-        let first = if take_up {
-            last
-        } else {
-            paths.iter().rposition(|path| !adjusted(path)).unwrap_or(0)
-        };
-        let turned_before = || {
-            let life = paths[..first].iter().rev().take_while(|path| !is_new(path));
-            life.filter(|path| path.how == Fitting::Turned).count() > 0
-        };
-        let as_new = match paths[first].how {
-            Fitting::Renewed | Fitting::AsDelivered => true,
-            Fitting::Turned => !turned_before(),
-            Fitting::Adjusted => false,
-        };
-        (&paths[first..], as_new)
+    }
+
+    /// The same of every stretch along which a measure of that part has worn, those that ended too, oldest first.
+    pub fn wear_paths(
+        &self,
+        place: usize,
+        take_up: bool,
+    ) -> impl Iterator<Item = (&[&'a FittedPartFacts], bool)> {
+        let mut turned = false;
+        let stretches = self.paths[place].chunk_by(move |_, next| {
+            let goes_on = next.how == Fitting::Adjusted;
+            goes_on && !take_up
+        });
+        stretches.map(move |paths| {
+            let how = paths[0].how;
+            let as_new = match how {
+                Fitting::Renewed | Fitting::AsDelivered => true,
+                Fitting::Turned => !turned,
+                Fitting::Adjusted => false,
+            };
+            turned = match how {
+                Fitting::Renewed | Fitting::AsDelivered => false,
+                Fitting::Turned => true,
+                Fitting::Adjusted => turned,
+            };
+            (paths, as_new)
+        })
     }
 
     /// The path that the present life of that part began with: turning or adjusting it did not make it new.

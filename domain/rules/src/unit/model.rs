@@ -1,19 +1,20 @@
-//! What the machines of one model in a depot have in common: its sheet, and what their own history has taught.
+//! What the machines of one model in a depot have in common: its sheet, and what the fleet's history has taught, or their
+//! own until the fleet's is learned.
 
 use std::collections::BTreeMap;
 
-use jiff::Timestamp;
 use uuid::Uuid;
 
 use super::Shared;
-use super::clock::{Moment, UnitClock, is_new};
-use crate::facts::FittedPartFacts;
+use super::clock::UnitClock;
 use crate::hours::UsagePrior;
-use crate::life::{FoundFailed, History, Life};
-use crate::season::day_number;
-use crate::sheet::{CheckSpec, LifeSpec, Measure, PartSpec, Sheet, WearSpec};
+use crate::learn::{Learned, PartLives, start_tests};
+use crate::life::Life;
+use crate::sheet::{CheckSpec, LifeSpec, Measure, PartSpec, ShearFasteners, Sheet, WearSpec};
+use crate::spares::BreakRate;
 pub use crate::special::GAUSS_LEGENDRE;
-use crate::start::{AT_ONCE_DAYS, StartRate, StartTest};
+use crate::start::{self, StartRate, StartTest};
+use crate::wear::WearPrior;
 
 /// Doubt about a kind's start rate is averaged over so many Gauss-Legendre nodes.
 pub const NODES: usize = 8;
@@ -32,7 +33,9 @@ pub fn mean_over_nodes(values: &[f64; NODES]) -> f64 {
 pub struct Model<'a> {
     /// Its sheet.
     pub sheet: &'a Sheet,
-    /// How it starts after standing, the depot's own starts learned from.
+    /// What the fleet has taught of it.
+    pub learned: Option<&'a Learned>,
+    /// How it starts after standing: the fleet's starts learned from, else the depot's own.
     pub start: StartRate,
     /// The rate of going dead at each node: the same node for all models, since they share the doubt.
     pub dead_rates: [f64; NODES],
@@ -45,9 +48,10 @@ pub struct Model<'a> {
 pub struct PartModel<'a> {
     /// What the sheet says of it.
     pub spec: &'a PartSpec,
-    /// The checks that measure its wear.
-    pub wear: Vec<(&'a CheckSpec, &'a Measure, &'a WearSpec)>,
-    /// Its life, if it is not measured, or how it breaks all of a sudden; the depot's own parts learned from.
+    /// The checks that measure its wear, and how such parts wear: as the fleet shows, else as the sheet says.
+    pub wear: Vec<(&'a CheckSpec, &'a Measure, WearPrior)>,
+    /// Its life, if it is not measured, or how it breaks all of a sudden: the fleet's parts learned from, else the depot's
+    /// own.
     pub life: Option<(&'a LifeSpec, Life)>,
 }
 
@@ -79,155 +83,82 @@ pub fn models<'a>(
     facts
         .sheets
         .iter()
-        .map(|(id, sheet)| (*id, Model::new(sheet, &of_model(id), shared)))
+        .map(|(id, sheet)| {
+            let learned = facts.learned.get(id);
+            (*id, Model::new(sheet, &of_model(id), learned, shared))
+        })
         .collect()
 }
 
 impl<'a> Model<'a> {
-    fn new(sheet: &'a Sheet, clocks: &[&UnitClock<'_>], shared: &Shared<'_>) -> Self {
-        let start = learned_start(sheet, clocks);
+    /// How often its shear fasteners break: as the fleet's do, else as the sheet says.
+    pub fn break_rate(&self, sheet: &ShearFasteners) -> BreakRate {
+        let learned = self.learned.and_then(|learned| learned.breaks.as_ref());
+        learned.map_or(
+            BreakRate {
+                alpha: sheet.alpha.value,
+                beta: sheet.beta_hours.value,
+            },
+            |breaks| BreakRate {
+                alpha: breaks.alpha,
+                beta: breaks.beta_hours,
+            },
+        )
+    }
+
+    fn new(
+        sheet: &'a Sheet,
+        clocks: &[&UnitClock<'_>],
+        learned: Option<&'a Learned>,
+        shared: &Shared<'_>,
+    ) -> Self {
+        // What the whole fleet has taught holds this depot's history too.
+        let start = learned.map_or_else(
+            || {
+                let starts = clocks.iter().flat_map(|clock| start_tests(clock));
+                let starts: Vec<StartTest> = starts.collect();
+                start::learn(&sheet.start, &starts).rate
+            },
+            |learned| learned.start.rate,
+        );
+        let life = |place: usize, spec: &PartSpec, life: &LifeSpec| {
+            if let Some(learned) = learned.and_then(|learned| learned.lives.get(&spec.part)) {
+                return learned.life;
+            }
+            let mut seen = PartLives::default();
+            for clock in clocks {
+                seen.add(place, life, clock, shared);
+            }
+            seen.teach(life).life
+        };
+        let prior = |check: &CheckSpec, measure: &Measure, figures: &WearSpec| {
+            let learned = learned.and_then(|learned| learned.wear.get(&check.check));
+            learned.map_or_else(|| WearPrior::of_sheet(measure, figures), |it| it.prior)
+        };
         let parts = sheet
             .parts
             .iter()
             .enumerate()
             .map(|(place, spec)| PartModel {
                 spec,
-                wear: sheet.wear_checks(&spec.part).collect(),
-                life: spec.life.as_ref().map(|life| {
-                    let mut seen = Lives::default();
-                    for clock in clocks {
-                        seen.add(place, life, clock, shared);
-                    }
-                    let prior = Life::new(
-                        life.shape.value,
-                        life.prior_scale.value,
-                        life.prior_weight.value,
-                        &seen.dated,
-                    );
-                    (life, prior.found_failed(&seen.found_failed))
-                }),
+                wear: sheet
+                    .wear_checks(&spec.part)
+                    .map(|(check, measure, figures)| {
+                        (check, measure, prior(check, measure, figures))
+                    })
+                    .collect(),
+                life: spec
+                    .life
+                    .as_ref()
+                    .map(|figures| (figures, life(place, spec, figures))),
             });
         Model {
             sheet,
+            learned,
             dead_rates: GAUSS_LEGENDRE.map(|(u, _)| start.quantile(u)),
             start,
             parts: parts.collect(),
         }
-    }
-}
-
-/// Section 6: tests after more than two days of standing teach the rate of going dead, sooner ones the chance at once.
-/// Of attempts one after the other that fail only the first is a test: the machine was dead then already.
-fn learned_start(sheet: &Sheet, clocks: &[&UnitClock<'_>]) -> StartRate {
-    let figures = &sheet.start;
-    let weight = figures.at_once_weight.value;
-    let (mut good, mut all) = (weight * figures.at_once.value, weight);
-    let mut tests = Vec::new();
-    for clock in clocks {
-        let mut last_good: Option<i32> = None;
-        for attempt in &clock.starts {
-            if let Some(run) = last_good {
-                let days = f64::from((attempt.day - run).max(0));
-                if days > AT_ONCE_DAYS {
-                    tests.push(StartTest {
-                        days,
-                        started: attempt.started,
-                        factor: attempt.factor,
-                    });
-                } else {
-                    good += f64::from(u8::from(attempt.started));
-                    all += 1.0;
-                }
-            }
-            last_good = attempt.started.then_some(attempt.day);
-        }
-    }
-    let prior = StartRate {
-        alpha: figures.alpha.value,
-        beta: figures.beta.value,
-        shape: figures.shape.value,
-        at_once: (good / all).clamp(0.0, 1.0),
-    };
-    prior.learn(&tests)
-}
-
-/// Section 5: the lives of one part of a model, ended and running, where their beginning is known.
-#[derive(Default)]
-struct Lives {
-    /// Sound when renewed, or now; or failed at a known age.
-    dated: Vec<History>,
-    /// Failed somewhere between two ages.
-    found_failed: Vec<FoundFailed>,
-}
-
-impl Lives {
-    /// Adds those of the part at `place` on one unit.
-    fn add(&mut self, place: usize, life: &LifeSpec, clock: &UnitClock<'_>, shared: &Shared<'_>) {
-        let paths = clock.paths(place);
-        let mut began: Option<&FittedPartFacts> = None;
-        for (index, path) in paths.iter().enumerate() {
-            if is_new(path) {
-                began = Some(path);
-            }
-            let last_of_its_life = paths.get(index + 1).is_none_or(|next| is_new(next));
-            if let (true, Some(began)) = (last_of_its_life, began) {
-                self.add_one(life, began, path, clock, shared);
-            }
-        }
-    }
-
-    /// The life that began with the path `began` and ended with `path`, or has not ended.
-    fn add_one(
-        &mut self,
-        life: &LifeSpec,
-        began: &FittedPartFacts,
-        path: &FittedPartFacts,
-        clock: &UnitClock<'_>,
-        shared: &Shared<'_>,
-    ) {
-        let age = |moment: Moment| clock.age(life, began, moment, shared);
-        let age_at = |at: Timestamp| age(clock.moment(at, shared));
-        let exit = match path.removed_at {
-            Some(at) => {
-                let removed = clock.moment(at, shared);
-                let hours = clock.noted(at, path.removed_hours, shared);
-                age(Moment { hours, ..removed })
-            }
-            None => clock.base().and_then(|base| {
-                age(Moment {
-                    day: day_number(shared.today),
-                    ..base
-                })
-            }),
-        };
-        let Some(exit) = exit else { return };
-        // Parts that failed before anything was kept of the machine left no trace: only what lasted until then is seen.
-        let entry = clock.kept_since.and_then(age_at).unwrap_or(0.0).min(exit);
-        let failed = path.removed_at.is_some() && path.failed == Some(true);
-        let sound = path.sound_at.and_then(age_at);
-        let sound = sound.unwrap_or(entry).clamp(entry, exit);
-        if !failed {
-            let history = History {
-                entry,
-                exit,
-                failed,
-            };
-            self.dated.push(history);
-        } else if sound < exit {
-            self.found_failed.push(FoundFailed {
-                entry,
-                sound,
-                found: exit,
-            });
-        } else if entry < exit {
-            // Found sound and failed at one age of its clock: that is when.
-            self.dated.push(History {
-                entry,
-                exit,
-                failed,
-            });
-        }
-        // What failed as the first thing that was kept of a machine teaches nothing.
     }
 }
 

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::WearPrior;
 use super::fit::{MeanReading, Method, WearFit, fit};
 use crate::because::two_figures;
+use crate::learn::LearnedFrom;
 
 /// Parts of known fitting date that must have [`READINGS_MIN`] readings.
 pub const PARTS_MIN: usize = 8;
@@ -33,21 +34,10 @@ pub struct PartPath {
     pub readings: Vec<MeanReading>,
 }
 
-/// Whose figures a prior has.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[serde(rename_all = "lowercase")]
-pub enum LearnedFrom {
-    /// What the fleet's readings show.
-    Fleet,
-    /// The model sheet's.
-    Sheet,
-}
-
 /// What is believed of a part's wear before it is read, and what that stands on.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-pub struct Learned {
+pub struct LearnedWear {
     /// What to compute with.
     pub prior: WearPrior,
     /// Whose figures those are.
@@ -69,7 +59,7 @@ pub struct Learned {
 }
 
 /// What the parts of a model teach, where the sheet says `sheet`.
-pub fn learn(parts: &[PartPath], sheet: &WearPrior) -> Learned {
+pub fn learn(parts: &[PartPath], sheet: &WearPrior) -> LearnedWear {
     let known: Vec<&[MeanReading]> = parts
         .iter()
         .filter(|part| part.fitting_known && !part.readings.is_empty())
@@ -79,7 +69,7 @@ pub fn learn(parts: &[PartPath], sheet: &WearPrior) -> Learned {
         .iter()
         .filter(|readings| readings.len() >= READINGS_MIN)
         .count();
-    let mut learned = Learned {
+    let mut learned = LearnedWear {
         prior: *sheet,
         from: LearnedFrom::Sheet,
         because: String::new(),
@@ -115,11 +105,6 @@ pub fn learn(parts: &[PartPath], sheet: &WearPrior) -> Learned {
     learned.from = LearnedFrom::Fleet;
     learned.because = words(&fitted, sheet.grows);
     learned
-}
-
-/// Whether a fleet that was learned from when it had `readings_then` is to be learned from again: it has grown by a tenth.
-pub fn is_due(readings_then: usize, readings_now: usize) -> bool {
-    readings_now > readings_then && readings_now - readings_then >= readings_then.div_ceil(10)
 }
 
 /// The fit as a prior. Where a spread comes out as none the readings only say that it is small beside their doubt, not

@@ -10,6 +10,7 @@ use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use rimeyard_rules::facts::{DepotFacts, MonthDay, Settings, UnitFacts};
+use rimeyard_rules::learn::Learned;
 use rimeyard_rules::sheet::Sheet;
 use rimeyard_rules::snowfall::DailySnowfall;
 use serde::de::DeserializeOwned;
@@ -19,8 +20,8 @@ use crate::json::of_word;
 use crate::prepared::prepared;
 use crate::{Error, Result, Tx};
 
-/// The present sheet of each model, by model.
-pub(super) type Sheets = BTreeMap<Uuid, Sheet>;
+/// The present sheet of each model and what was learned on it, by model.
+pub(super) type Sheets = BTreeMap<Uuid, (Sheet, Option<Learned>)>;
 
 #[derive(QueryableByName)]
 #[diesel(check_for_backend(diesel::pg::Pg))]
@@ -113,6 +114,7 @@ impl DepotRow {
             wanted: Vec::new(),
             alerts: Vec::new(),
             sheets: BTreeMap::new(),
+            learned: BTreeMap::new(),
             units: Vec::new(),
             settings: Settings::default(),
         })
@@ -197,15 +199,21 @@ struct SheetRow {
     model_id: Uuid,
     #[diesel(sql_type = Text)]
     content: String,
+    #[diesel(sql_type = Nullable<Text>)]
+    learned: Option<String>,
 }
 
-/// The present sheets of the models the depots' units are of.
+/// The present sheets of the models the depots' units are of, each with what was learned on it.
 pub(super) async fn sheets(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Sheets> {
     let rows: Vec<SheetRow> = prepared(
         diesel::sql_query(
-            "select m.id as model_id, s.content::text as content
+            "select m.id as model_id, s.content::text as content, l.content::text as learned
              from model m
              join sheet s on s.org_id = m.org_id and s.model_id = m.id and s.version = m.sheet_version
+             left join lateral (
+                 select content, sheet_version from learned
+                 where org_id = $1 and model_id = m.id order by version desc limit 1
+             ) l on l.sheet_version = m.sheet_version
              where m.org_id = $1 and m.id in
                  (select u.model_id from unit u where u.org_id = $1 and u.depot_id = any($2) and u.retired_at is null)",
         )
@@ -216,13 +224,14 @@ pub(super) async fn sheets(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Sheets> {
     .await?;
     rows.into_iter()
         .map(|row| {
-            let sheet = json(&row.content).map_err(|error| {
-                Error::internal(format!(
-                    "the sheet of model {} cannot be read: {error}",
-                    row.model_id
-                ))
-            })?;
-            Ok((row.model_id, sheet))
+            let unreadable = |what: &str, cause: serde_json::Error| {
+                let model = row.model_id;
+                Error::internal(format!("{what} of model {model} cannot be read: {cause}"))
+            };
+            let sheet = json(&row.content).map_err(|cause| unreadable("the sheet", cause))?;
+            let learned = row.learned.as_deref().map(json).transpose();
+            let learned = learned.map_err(|cause| unreadable("what was learned", cause))?;
+            Ok((row.model_id, (sheet, learned)))
         })
         .collect()
 }

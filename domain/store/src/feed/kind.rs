@@ -24,6 +24,8 @@ pub const DEPOT_STATE: &str = "depot-state";
 pub const MODEL: &str = "model";
 /// The present sheet of a model, under the model's id. In the organisation's scope.
 pub const SHEET: &str = "sheet";
+/// What was learned of a model, under the model's id. In the organisation's scope.
+pub const LEARNED: &str = "learned";
 /// A checklist with what its version in use says. In the organisation's scope.
 pub const CHECKLIST: &str = "checklist";
 /// A storm. In the scope of each depot it names.

@@ -49,6 +49,7 @@ pub fn depot(units: Vec<UnitFacts>) -> DepotFacts {
         wanted: Vec::new(),
         alerts: Vec::new(),
         sheets: [(MODEL, two_stage_thrower())].into(),
+        learned: [].into(),
         units,
         settings: Settings::default(),
     }

@@ -218,29 +218,7 @@ fn a_false_shape_is_mostly_rejected_by_forty_failures() {
 }
 
 #[test]
-fn a_tenth_more_is_due_and_it_is_kept_as_json() {
-    let then = LivesSeen {
-        histories: 50,
-        failures: 10,
-        found_failed: 4,
-        age: 2000,
-    };
-    let with = |histories, failures, age| LivesSeen {
-        histories,
-        failures,
-        age,
-        ..then
-    };
-    for (now, due) in [
-        (then, false),
-        (with(54, 10, 2199), false),
-        (with(55, 10, 2000), true),
-        (with(50, 11, 2000), true),
-        // Nothing failed and nothing was renewed, and yet they lived on.
-        (with(50, 10, 2200), true),
-    ] {
-        assert_eq!(then.is_due(&now), due, "{now:?}");
-    }
+fn what_was_learned_is_kept_as_json() {
     let mut draws = Draws(7);
     let learned = learn(&sheet(), &draws.watched(6.0, 90.0, 30), &[]);
     let kept = serde_json::to_value(&learned).unwrap();

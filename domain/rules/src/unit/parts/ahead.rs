@@ -93,7 +93,7 @@ impl Running<'_> {
             .iter()
             .filter(|(_, measure, _)| measure.backed_by.is_none());
         let measures: Vec<_> = measures
-            .map(|(check, measure, wear)| self.stands(check, measure, wear, place, &mut readings))
+            .map(|(check, measure, prior)| self.stands(check, measure, prior, place, &mut readings))
             .collect();
         let End {
             day,

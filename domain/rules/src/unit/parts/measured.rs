@@ -4,7 +4,7 @@ use super::{Advice, Lasts, LimitKind, MeasuredState, PartState, Quantiles, Runni
 use crate::because::{day_of, measured, two_figures};
 use crate::calculations;
 use crate::facts::{FittedPartFacts, PathReading};
-use crate::sheet::{CheckSpec, Measure, WearSpec};
+use crate::sheet::{CheckSpec, Measure};
 use crate::special::FastNormal;
 use crate::unit::model::PartModel;
 use crate::unit::standing::{Factor, Figure};
@@ -67,8 +67,8 @@ impl Running<'_> {
         let mut worst: Option<Worked<'_, '_>> = None;
         let mut factor: Option<Factor> = None;
         let mut renew_after = false;
-        for (check, measure, wear) in &part.wear {
-            let one = self.work_out(check, measure, wear, place, readings);
+        for (check, measure, prior) in &part.wear {
+            let one = self.work_out(check, measure, prior, place, readings);
             if measure.backed_by.is_some() {
                 // A used-up take-up is no end of a belt: it says to renew before the next season.
                 renew_after |= !one.stands.unknown && one.lasts.next_season < settings.season_under;
@@ -163,11 +163,11 @@ impl Running<'_> {
         &self,
         check: &'s CheckSpec,
         measure: &'s Measure,
-        wear: &WearSpec,
+        prior: &WearPrior,
         place: usize,
         readings: &mut Vec<WearReading>,
     ) -> Worked<'s, '_> {
-        let stands = self.stands(check, measure, wear, place, readings);
+        let stands = self.stands(check, measure, prior, place, readings);
         let over = |hours: &ToCome| stands.lasts(self.storm_hours, hours);
         Worked {
             check,
@@ -187,11 +187,10 @@ impl Running<'_> {
         &self,
         check: &CheckSpec,
         measure: &Measure,
-        wear: &WearSpec,
+        such_parts: &WearPrior,
         place: usize,
         readings: &mut Vec<WearReading>,
     ) -> Stands<'_> {
-        let grows = measure.limits.high.is_some();
         let side = measure.limits.high.as_ref().or(measure.limits.low.as_ref());
         let as_new = measure.limits.as_new.value;
         let fails_at = side
@@ -208,28 +207,21 @@ impl Running<'_> {
         let (last, first_hours) = self.collect(check, paths, readings);
         let began = paths.first().filter(|_| as_new_then);
         let fitted = began.and_then(|path| self.clock.fitted_hours(path, self.shared));
-        let (prior_as_new, prior_sd) = match fitted {
-            Some(_) => (as_new, wear.as_new_sd.value),
+        let prior = match fitted {
+            Some(_) => *such_parts,
             // Unknown fitting date: it may be anything between new and worn out.
-            None => ((as_new + limit) / 2.0, (as_new - limit).abs()),
-        };
-        let prior = WearPrior {
-            as_new: prior_as_new,
-            as_new_sd: prior_sd,
-            rate: wear.rate.value,
-            rate_sd: wear.rate_sd.value,
-            reading_sd: measure
-                .repeatability
-                .value
-                .max(measure.resolution.value / 12f64.sqrt()),
-            grows,
+            None => WearPrior {
+                as_new: (as_new + limit) / 2.0,
+                as_new_sd: (as_new - limit).abs(),
+                ..*such_parts
+            },
         };
         let origin = fitted.or(first_hours).unwrap_or(self.base.hours);
         for reading in readings.iter_mut() {
             reading.hours = (reading.hours - origin).max(0.0);
         }
         let reached = |value: f64| {
-            if grows {
+            if prior.grows {
                 value >= limit
             } else {
                 value <= limit
