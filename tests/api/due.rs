@@ -320,3 +320,45 @@ async fn a_task_is_put_off_by_a_lead_until_a_day_that_can_be() {
     assert_eq!(ended.len(), 1);
     feed_is_sound(&server).await;
 }
+
+#[tokio::test]
+async fn a_unit_s_tasks_come_with_what_they_are_worked_out_from() {
+    let (server, units) = machines(1).await;
+    let operator = server.operator().await;
+    let path = format!("/v1/units/{}/due", units[0]);
+    let owed = operator.get(&path).await.expect(200).json();
+    let stored = operator
+        .get(&format!("/v1/readiness/units/{}", units[0]))
+        .await
+        .expect(200)
+        .json();
+    let tasks = owed["tasks"].as_array().expect("tasks");
+    assert!(tasks.len() > 5, "{owed}");
+    let mut dated_by_hours = 0;
+    for (task, stored) in tasks.iter().zip(stored["tasks"].as_array().expect("tasks")) {
+        for field in ["task", "state", "on", "early", "late", "text"] {
+            assert_eq!(task[field], stored[field], "{}", task["task"]);
+        }
+        let mut input = task["inputs"].clone();
+        input["hours_ahead"] = owed["hours_ahead"].clone();
+        let again = operator
+            .post("/v1/calculations/due", &input)
+            .await
+            .expect(200)
+            .json();
+        assert_eq!(again["state"], task["state"]);
+        let triggers = again["triggers"].as_array().expect("triggers");
+        let decides = triggers.iter().find(|owed| owed["on"] == task["on"]);
+        let decides = decides.unwrap_or_else(|| panic!("{again} has not {}", task["on"]));
+        if !decides.is_null() {
+            assert_eq!(
+                (&decides["early"], &decides["late"]),
+                (&task["early"], &task["late"])
+            );
+            dated_by_hours += usize::from(!decides["at_hours"].is_null());
+        }
+    }
+    assert!(dated_by_hours > 0, "{owed}");
+    let stranger = server.foreign_administrator().await;
+    stranger.get(&path).await.problem(404);
+}

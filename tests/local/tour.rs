@@ -41,6 +41,7 @@ fn the_tour_of_the_readme_runs() {
         " as supposed\"",
         "\"state\":\"overdue\"",
         "\"state\":\"deferred\"",
+        "\"learned from ",
         "\"kind\":\"safety task overdue\"",
         "\"lines\":[{\"task\":",
         "\"state\":\"refused\"",

@@ -88,6 +88,15 @@ pub fn two_figures(value: f64) -> String {
     }
 }
 
+/// A chance to two figures, down to where people stop telling small ones apart.
+pub fn small_chance(chance: f64) -> String {
+    if chance < 1e-6 {
+        "under one in a million".to_owned()
+    } else {
+        two_figures(chance)
+    }
+}
+
 /// Odds as people say them: "9 in 10", "97 in 100". Likelier is never said with smaller odds.
 pub fn odds(chance: f64) -> String {
     let hundredths = (chance.clamp(0.0, 1.0) * 100.0).round() as u32;

@@ -14,11 +14,13 @@ use crate::unit::standing::Status;
 use crate::unit::{self, Shared, UnitState, model};
 
 mod ground;
+mod owed;
 mod reasons;
 #[cfg(test)]
 pub(crate) mod tests;
 mod works;
 
+pub use owed::{OwedTask, OwedTasks, owed};
 pub use reasons::DepotReason;
 pub use works::{WorkInputs, WorkState, WorkUnit};
 

@@ -14,7 +14,6 @@ use jiff::{Span, ToSpan};
 use serde::{Deserialize, Serialize};
 
 use crate::season::{Season, days_between};
-use crate::sheet::TaskSpec;
 
 pub use calendar::CalendarRule;
 
@@ -61,19 +60,65 @@ pub enum Trigger {
     },
 }
 
+impl Trigger {
+    /// The field that is out of range, if any, and what it must be.
+    pub fn fault(&self) -> Option<(&'static str, &'static str)> {
+        let days = |days: u16| !(1..=366).contains(&days);
+        match self {
+            Trigger::Hours { every_h } => (!(0.1..=100_000.0).contains(every_h))
+                .then_some(("every_h", "must be 0.1 to 100000 hours")),
+            Trigger::Months { every } => {
+                (!(1..=240).contains(every)).then_some(("every", "must be 1 to 240 months"))
+            }
+            Trigger::BeforeSeason { lead_days } => {
+                days(*lead_days).then_some(("lead_days", "must be 1 to 366 days"))
+            }
+            Trigger::AfterSeason { within_days } => {
+                days(*within_days).then_some(("within_days", "must be 1 to 366 days"))
+            }
+            Trigger::AfterStorm { at_least_h, .. } if !(0.0..=1000.0).contains(at_least_h) => {
+                Some(("at_least_h", "must be 0 to 1000 hours"))
+            }
+            Trigger::AfterStorm { within_days, .. } => {
+                days(*within_days).then_some(("within_days", "must be 1 to 366 days"))
+            }
+            Trigger::Dates { .. } | Trigger::MidSeason => None,
+        }
+    }
+}
+
+/// What a task says of when it is owed.
+#[derive(Debug, Clone, Copy)]
+pub struct Terms<'a> {
+    /// What brings it due; the earliest wins.
+    pub triggers: &'a [Trigger],
+    /// The window either side of the due date, as a share of the interval, 0 to 0.5.
+    pub tolerance: f64,
+    /// Whether it is there for safety: it is put off to the end of its window and no further.
+    pub safety: bool,
+    /// Whether it is owed in storage too.
+    pub storage: bool,
+}
+
 /// The task, done.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Done {
     /// The civil date at the depot.
+    #[cfg_attr(feature = "schema", schema(value_type = String, format = Date))]
     pub on: Date,
     /// The machine's running hours then.
     pub hours: f64,
 }
 
 /// A storm that is over.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct PastStorm {
     /// The civil date it ended on.
+    #[cfg_attr(feature = "schema", schema(value_type = String, format = Date))]
     pub ended_on: Date,
     /// How long the machine ran in it.
     pub hours: f64,
@@ -184,8 +229,8 @@ const COMING: f64 = 0.25;
 /// From where on it is long overdue, as a share of its interval.
 const LONG: f64 = 0.5;
 
-/// What is owed of `task`.
-pub fn due(task: &TaskSpec, facts: &Facts<'_>, ahead: &HoursAhead<'_>) -> Due {
+/// What is owed of a task of such terms.
+pub fn due(task: &Terms<'_>, facts: &Facts<'_>, ahead: &HoursAhead<'_>) -> Due {
     let mut done: Vec<Done> = facts.done.to_vec();
     done.sort_by(|a, b| a.on.cmp(&b.on).then(a.hours.total_cmp(&b.hours)));
     let triggers: Vec<Option<Owed>> = task

@@ -1,6 +1,7 @@
 //! Seasons (section 2 of the computation): winters from 1 July, the season's window, and a typical winter's snow days.
 
 use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
 
 use crate::facts::MonthDay;
 
@@ -66,11 +67,15 @@ pub fn date_of(day_number: i32) -> Date {
 }
 
 /// First and last day of one season.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Season {
     /// First day.
+    #[cfg_attr(feature = "schema", schema(value_type = String, format = Date))]
     pub starts: Date,
     /// Last day.
+    #[cfg_attr(feature = "schema", schema(value_type = String, format = Date))]
     pub ends: Date,
 }
 

@@ -10,7 +10,7 @@ mod check_spec;
 mod default_sheets;
 mod faults;
 mod rules_of_a_sheet;
-mod task;
+pub(crate) mod task;
 mod work;
 
 pub use check_spec::{

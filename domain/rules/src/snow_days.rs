@@ -10,7 +10,7 @@ use jiff::civil::Date;
 
 use crate::depot::SeasonInputs;
 use crate::facts::MonthDay;
-use crate::season::{Season, Winter, day_number};
+use crate::season::{Season, Winter, date_of, day_number};
 use crate::sheet::Exposure;
 use crate::snowfall::{PastWinter, season_window};
 
@@ -186,7 +186,26 @@ pub struct DaysOfUse<'a> {
     counts: &'a [Vec<u32>],
 }
 
-impl DaysOfUse<'_> {
+impl<'a> DaysOfUse<'a> {
+    /// Those of scenarios tabulated by [`counted`] from the day `first` on.
+    pub(crate) fn new(first: i32, counts: &'a [Vec<u32>]) -> Self {
+        DaysOfUse {
+            scenarios: counts.len(),
+            first,
+            counts,
+        }
+    }
+
+    /// The days of use of each scenario after the day `after`.
+    pub fn dated(self, after: i32) -> Vec<Vec<Date>> {
+        let of = |scenario| {
+            let days = after + 1..=self.horizon();
+            let used = days.filter(move |day| self.between(scenario, day - 1, day + 1) > 0);
+            used.map(date_of).collect()
+        };
+        (0..self.scenarios).map(of).collect()
+    }
+
     /// How many scenarios there are.
     pub fn scenarios(self) -> usize {
         self.scenarios
@@ -215,7 +234,7 @@ impl DaysOfUse<'_> {
 }
 
 /// How many of `days` there are before each day from `first` to `end`.
-fn counted(first: i32, end: i32, days: impl Iterator<Item = i32>) -> Vec<u32> {
+pub(crate) fn counted(first: i32, end: i32, days: impl Iterator<Item = i32>) -> Vec<u32> {
     let mut counts = vec![0_u32; (end - first).max(0) as usize + 1];
     for day in days {
         // Counted from the day after.

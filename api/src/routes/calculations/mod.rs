@@ -101,6 +101,10 @@ calculation! {
     unit, "/v1/calculations/unit"
 }
 calculation! {
+    /// What is owed of a task; takes what a unit's due tasks show under `inputs`, with their `hours_ahead` put into them.
+    due, "/v1/calculations/due"
+}
+calculation! {
     /// What to fix first in the minutes there are: the jobs that make depots likeliest to keep up, in their order.
     plan, "/v1/calculations/plan"
 }
@@ -125,5 +129,6 @@ pub fn routes(config: &mut ServiceConfig) {
         .service(wind_chill::wind_chill)
         .service(verdict::verdict)
         .service(unit::unit)
+        .service(due::due)
         .service(plan::plan);
 }

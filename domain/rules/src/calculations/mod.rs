@@ -11,6 +11,7 @@ use crate::Invalid;
 pub mod battery;
 pub mod breaks;
 pub mod depot;
+pub mod due;
 pub mod life;
 pub mod life_fit;
 pub mod needed_rate;

@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 
 use super::*;
 
+mod dues;
 mod extremes;
 mod fits_of_life;
 mod fits_of_wear;

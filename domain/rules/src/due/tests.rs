@@ -6,7 +6,7 @@ use proptest::prelude::*;
 use super::*;
 use crate::facts::MonthDay;
 use crate::season::Winter;
-use crate::sheet::Figure;
+use crate::sheet::{Figure, TaskSpec};
 
 fn seasons(today: Date) -> [Season; 3] {
     let (starts, ends) = (
@@ -68,7 +68,7 @@ fn never(_: f64) -> [Option<Date>; 3] {
 }
 
 fn on(task: &TaskSpec, facts: &Facts<'_>) -> (State, Option<Date>) {
-    let due = due(task, facts, &never);
+    let due = due(&task.terms(), facts, &never);
     (due.state, due.on)
 }
 
@@ -88,7 +88,7 @@ fn hours_count_from_the_date_due_inside_the_window_and_from_the_date_done_outsid
             hours_now: now,
             ..facts(date(2025, 2, 1), &done)
         };
-        let due = due(&oil, &facts, &never);
+        let due = due(&oil.terms(), &facts, &never);
         (
             due.state,
             due.triggers[0].as_ref().unwrap().at_hours.unwrap(),
@@ -338,9 +338,9 @@ proptest! {
         let facts = |done| Facts {
             since: done_on(date(2023, 1, 1)), hours_now: done_on(today).hours, seasons: seasons(today), ..facts(today, done)
         };
-        let before = due(&task, &facts(&done), &steady(today));
+        let before = due(&task.terms(), &facts(&done), &steady(today));
         let with: Vec<Done> = done.iter().copied().chain([done_on(today)]).collect();
-        let after = due(&task, &facts(&with), &steady(today));
+        let after = due(&task.terms(), &facts(&with), &steady(today));
         prop_assert!(after.state <= before.state, "{before:?} {after:?}");
         if let (Some(before), Some(after)) = (before.on, after.on) {
             prop_assert!(after >= before, "{before} {after}");
@@ -359,14 +359,14 @@ proptest! {
         let facts = Facts {
             since: done_on(date(2023, 1, 1)), hours_now: done_on(today).hours, seasons: seasons(today), ..facts(today, &done)
         };
-        let alone = |trigger: &Trigger| due(&task(trigger.clone()), &facts, &steady(today));
-        let all = due(&TaskSpec { triggers: triggers.clone(), ..task(Trigger::MidSeason) }, &facts, &steady(today));
+        let alone = |trigger: &Trigger| due(&task(trigger.clone()).terms(), &facts, &steady(today));
+        let all = due(&TaskSpec { triggers: triggers.clone(), ..task(Trigger::MidSeason) }.terms(), &facts, &steady(today));
         let (states, dates): (Vec<_>, Vec<_>) = triggers.iter().map(alone).map(|due| (due.state, due.on)).unzip();
         prop_assert_eq!(Some(all.state), states.into_iter().max());
         prop_assert_eq!(all.on, dates.into_iter().flatten().min());
         // A dead meter: the hours stand still, the others go on.
         let dead = Facts { hours_now: 0.0, since: Done { hours: 0.0, ..facts.since }, ..facts.clone() };
-        let still = due(&TaskSpec { triggers: triggers.clone(), ..task(Trigger::MidSeason) }, &dead, &never);
+        let still = due(&TaskSpec { triggers: triggers.clone(), ..task(Trigger::MidSeason) }.terms(), &dead, &never);
         for (trigger, (with, without)) in triggers.iter().zip(all.triggers.iter().zip(&still.triggers)) {
             if !matches!(trigger, Trigger::Hours { .. }) {
                 prop_assert_eq!(with, without);
@@ -382,7 +382,7 @@ proptest! {
                 since: done_on(date(2023, 1, 1)), hours_now: done_on(today).hours, ..facts(today, &[])
             };
             // The same seasons: a season that nobody prepared for passes, and the next is another.
-            due(&task(trigger.clone()), &Facts { seasons: seasons(date(2025, 12, 1)), ..facts }, &steady(today))
+            due(&task(trigger.clone()).terms(), &Facts { seasons: seasons(date(2025, 12, 1)), ..facts }, &steady(today))
         };
         let later = days_after(today, wait).unwrap();
         let winter = |date| Winter::of(date);

@@ -50,7 +50,7 @@ pub fn learn(sheet: &ShearFasteners, breaks: u64, hours: f64) -> LearnedBreaks {
     // Breaks without hours would say that they break without end.
     if !(hours > 0.0 && hours.is_finite()) {
         let because = match breaks {
-            0 => "the sheet's figures: no running hours on record".to_owned(),
+            0 => "the sheet's figures: no running hours since their use is booked".to_owned(),
             _ => format!(
                 "the sheet's figures: {breaks} breaks are on record, and no running hours beside them"
             ),

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::fit::{Lives, WeibullFit};
 use super::{FoundFailed, History, Life, SHAPES};
-use crate::because::two_figures;
+use crate::because::{small_chance, two_figures};
 use crate::learn::LearnedFrom;
 use crate::sheet::{Clock, LifeSpec};
 use crate::special::chi_square_upper;
@@ -169,7 +169,7 @@ impl Shape {
         let against = format!(
             "{} fits best, and were the sheet's true, lives would differ from it so much with a chance of {}",
             two_figures(fitted),
-            chance(test.chance)
+            small_chance(test.chance)
         );
         if test.chance >= REJECTED_UNDER {
             let why = format!("{against}, which is not under {REJECTED_UNDER}");
@@ -193,15 +193,6 @@ impl Shape {
             ),
             test: Some(test),
         }
-    }
-}
-
-/// A chance to two figures, down to where people stop telling small ones apart.
-fn chance(chance: f64) -> String {
-    if chance < 1e-6 {
-        "under one in a million".to_owned()
-    } else {
-        two_figures(chance)
     }
 }
 

@@ -4,14 +4,14 @@ use serde::{Deserialize, Serialize};
 
 use super::faults::Faults;
 use super::{Figure, Sheet, Work};
-use crate::due::Trigger;
+use crate::due::{Terms, Trigger};
 
 /// Tasks a sheet may have.
 pub(super) const TASKS_MAX: usize = 100;
 /// Triggers a task may have.
 const TRIGGERS_MAX: usize = 8;
 /// Window either side of the due date, as a share of the interval (Army maintenance practice, DA PAM 750-8: 10 %).
-const TOLERANCE: f64 = 0.10;
+pub(crate) const TOLERANCE: f64 = 0.10;
 
 /// A task of the sheet. When it is owed: [`crate::due`].
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -53,6 +53,18 @@ pub struct TaskSpec {
     pub renews: Option<String>,
     /// Where the task and its intervals come from.
     pub source: String,
+}
+
+impl TaskSpec {
+    /// When it is owed.
+    pub fn terms(&self) -> Terms<'_> {
+        Terms {
+            triggers: &self.triggers,
+            tolerance: self.tolerance,
+            safety: self.safety,
+            storage: self.storage,
+        }
+    }
 }
 
 fn tolerance() -> f64 {
@@ -99,32 +111,8 @@ pub(super) fn faults(sheet: &Sheet, field: &str, task: &TaskSpec, faults: &mut F
         );
     }
     for (index, trigger) in task.triggers.iter().enumerate() {
-        if let Some((name, problem)) = out_of_range(trigger) {
+        if let Some((name, problem)) = trigger.fault() {
             faults.say(at(&format!("triggers[{index}].{name}")), problem);
         }
-    }
-}
-
-fn out_of_range(trigger: &Trigger) -> Option<(&'static str, &'static str)> {
-    let days = |days: u16| !(1..=366).contains(&days);
-    match trigger {
-        Trigger::Hours { every_h } => (!(0.1..=100_000.0).contains(every_h))
-            .then_some(("every_h", "must be 0.1 to 100000 hours")),
-        Trigger::Months { every } => {
-            (!(1..=240).contains(every)).then_some(("every", "must be 1 to 240 months"))
-        }
-        Trigger::BeforeSeason { lead_days } => {
-            days(*lead_days).then_some(("lead_days", "must be 1 to 366 days"))
-        }
-        Trigger::AfterSeason { within_days } => {
-            days(*within_days).then_some(("within_days", "must be 1 to 366 days"))
-        }
-        Trigger::AfterStorm { at_least_h, .. } if !(0.0..=1000.0).contains(at_least_h) => {
-            Some(("at_least_h", "must be 0 to 1000 hours"))
-        }
-        Trigger::AfterStorm { within_days, .. } => {
-            days(*within_days).then_some(("within_days", "must be 1 to 366 days"))
-        }
-        Trigger::Dates { .. } | Trigger::MidSeason => None,
     }
 }

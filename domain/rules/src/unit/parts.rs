@@ -17,6 +17,8 @@ mod dates;
 mod lived;
 mod measured;
 
+pub(crate) use dates::{DatedStorm, Dates};
+
 /// What to do about a part, most urgent first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]

@@ -1,5 +1,7 @@
 //! What is owed of a unit's tasks (section 9): its sheet's tasks, what was done of them, and when they are next due.
 
+use std::cmp::Ordering;
+
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
@@ -7,6 +9,7 @@ use super::Shared;
 use super::clock::UnitClock;
 use super::parts::Running;
 use crate::because::{day, number};
+use crate::calculations::due::Input;
 use crate::due::{Done, Due, Facts, PastStorm, State, Trigger, due};
 use crate::facts::{DeferralFacts, Fitting, InspectionKind, UnitFacts};
 use crate::season::date_of;
@@ -53,24 +56,70 @@ pub fn tasks(
     if sheet.tasks.is_empty() {
         return Vec::new();
     }
-    let owner = Owner::of(shared, unit, clock);
-    let mut states: Vec<TaskState> = sheet
-        .tasks
-        .iter()
-        .filter(|task| unit.rigging.concerned(task.only_for))
-        .map(|task| {
-            let done = done_of(shared, unit, clock, task);
-            let deferral = deferral_of(shared, unit, task);
-            let facts = owner.facts(shared, &done, deferral);
-            let found = due(task, &facts, &|hours| running.hours_reached_by(hours));
-            state_of(task, &found, done.last().copied(), deferral)
-        })
-        .collect();
-    states.sort_by(|a, b| {
-        let date = |state: &TaskState| state.on.unwrap_or(Date::MAX);
-        b.state.cmp(&a.state).then_with(|| date(a).cmp(&date(b)))
-    });
+    let mut states = owed(shared, unit, clock, sheet, running, |state, _, _| state);
+    states.sort_by(urgency);
     states
+}
+
+/// The same, each with the `due` calculation's input but for the hours to come.
+pub fn tasks_with_inputs(
+    shared: &Shared<'_>,
+    unit: &UnitFacts,
+    clock: &UnitClock<'_>,
+    sheet: &Sheet,
+    running: &Running<'_>,
+) -> Vec<(TaskState, Input)> {
+    let mut states = owed(shared, unit, clock, sheet, running, |state, task, facts| {
+        (state, inputs(task, facts))
+    });
+    states.sort_by(|(a, _), (b, _)| urgency(a, b));
+    states
+}
+
+fn urgency(a: &TaskState, b: &TaskState) -> Ordering {
+    let date = |state: &TaskState| state.on.unwrap_or(Date::MAX);
+    b.state.cmp(&a.state).then_with(|| date(a).cmp(&date(b)))
+}
+
+/// What `told` makes of each task that concerns the unit as it is rigged, of where it stands and of what that hangs on.
+fn owed<T>(
+    shared: &Shared<'_>,
+    unit: &UnitFacts,
+    clock: &UnitClock<'_>,
+    sheet: &Sheet,
+    running: &Running<'_>,
+    told: impl Fn(TaskState, &TaskSpec, &Facts<'_>) -> T,
+) -> Vec<T> {
+    let owner = Owner::of(shared, unit, clock);
+    let concern = |task: &&TaskSpec| unit.rigging.concerned(task.only_for);
+    let tasks = sheet.tasks.iter().filter(concern).map(|task| {
+        let done = done_of(shared, unit, clock, task);
+        let deferral = deferral_of(shared, unit, task);
+        let facts = owner.facts(shared, &done, deferral);
+        let ahead = |hours| running.hours_reached_by(hours);
+        let found = due(&task.terms(), &facts, &ahead);
+        let state = state_of(task, &found, done.last().copied(), deferral);
+        told(state, task, &facts)
+    });
+    tasks.collect()
+}
+
+fn inputs(task: &TaskSpec, facts: &Facts<'_>) -> Input {
+    Input {
+        triggers: task.triggers.clone(),
+        tolerance: task.tolerance,
+        safety: task.safety,
+        storage: task.storage,
+        today: facts.today,
+        since: facts.since,
+        done: facts.done.to_vec(),
+        hours_now: facts.hours_now,
+        seasons: facts.seasons,
+        storms: facts.storms.to_vec(),
+        stored: facts.stored,
+        deferred_until: facts.deferred_until,
+        hours_ahead: None,
+    }
 }
 
 /// What all tasks of a unit share.
@@ -193,7 +242,7 @@ fn state_of(
         let urgency = if found.state >= State::Due {
             b.state.cmp(&a.state)
         } else {
-            std::cmp::Ordering::Equal
+            Ordering::Equal
         };
         urgency.then_with(|| date(a).cmp(&date(b)))
     });

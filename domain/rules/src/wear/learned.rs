@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::WearPrior;
 use super::fit::{MeanReading, Method, WearFit, fit};
-use crate::because::two_figures;
+use crate::because::{small_chance, two_figures};
 use crate::learn::LearnedFrom;
 
 /// Parts of known fitting date that must have [`READINGS_MIN`] readings.
@@ -180,7 +180,7 @@ fn bends(fitted: &WearFit, grows: bool) -> Option<String> {
     Some(format!(
         "wear {how} with hours, and the computation takes it for even: straight paths would look so bent with a chance \
          of {}",
-        two_figures(bend.chance)
+        small_chance(bend.chance)
     ))
 }
 

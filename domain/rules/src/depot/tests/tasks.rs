@@ -155,3 +155,52 @@ fn what_was_done_after_the_instant_that_is_asked_about_does_not_count() {
     unit.tasks_done.push(done("engine_oil", now_plus_days(3)));
     assert_eq!(task(&unit, "engine_oil"), before);
 }
+
+/// Every date that is shown can be had from what it shows beside it, of a machine with much behind it too.
+#[test]
+fn what_is_owed_is_worked_out_again_from_its_inputs() {
+    let mut used = fresh_unit(2, 230.0);
+    for (name, days) in [
+        ("engine_oil", -200),
+        ("engine_oil", -20),
+        ("auger_release", -90),
+    ] {
+        used.tasks_done.push(done(name, now_plus_days(days)));
+    }
+    let mut facts = depot(vec![fresh_unit(1, 100.0), used]);
+    facts.storms = vec![
+        storm(1, "2025-11-20T00:00:00Z", "2025-11-21T00:00:00Z"),
+        storm(2, "2025-11-27T00:00:00Z", "2025-11-28T12:00:00Z"),
+    ];
+    let evaluation = evaluate(&facts, now());
+    for unit in &evaluation.units {
+        let owed = crate::depot::owed(&facts, unit.unit_id, now()).expect("of the depot");
+        let states: Vec<&TaskState> = owed.tasks.iter().map(|task| &task.state).collect();
+        assert_eq!(states, unit.document.tasks.iter().collect::<Vec<_>>());
+        let mut by_hours = 0;
+        for task in &owed.tasks {
+            let input = crate::calculations::due::Input {
+                hours_ahead: Some(owed.hours_ahead.clone()),
+                ..task.inputs.clone()
+            };
+            let again = crate::calculations::due::calculate(&input).expect("answered");
+            assert_eq!(again.state, task.state.state, "{}", task.state.task);
+            let decides = again
+                .triggers
+                .iter()
+                .flatten()
+                .find(|owed| owed.on == task.state.on);
+            let Some(decides) = decides else {
+                assert_eq!(task.state.on, None, "{}", task.state.task);
+                continue;
+            };
+            assert_eq!(
+                (decides.early, decides.late),
+                (task.state.early, task.state.late)
+            );
+            by_hours += usize::from(decides.at_hours.is_some());
+        }
+        assert!(by_hours > 0);
+    }
+    assert_eq!(crate::depot::owed(&facts, Uuid::from_u128(4), now()), None);
+}

@@ -40,7 +40,11 @@ fn breaks_and_hours_add_up() {
 #[test]
 fn without_hours_the_sheet_stands_and_it_is_said() {
     for (breaks, hours, because) in [
-        (0, 0.0, "the sheet's figures: no running hours on record"),
+        (
+            0,
+            0.0,
+            "the sheet's figures: no running hours since their use is booked",
+        ),
         (
             3,
             0.0,

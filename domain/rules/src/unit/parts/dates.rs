@@ -3,6 +3,8 @@
 use jiff::civil::Date;
 
 use super::{Quantiles, Running};
+use crate::calculations::due::{HoursAhead, StormAhead};
+use crate::calculations::wear_season::UsageInput;
 use crate::hours::Usage;
 use crate::season::date_of;
 use crate::snow_days::DaysOfUse;
@@ -14,19 +16,19 @@ use crate::wear::WearPath;
 /// the same path. (Nodes over the hours of use instead are steps, up to 13 days of use off.)
 const PATHS: [f64; 5] = [0.1, 0.3, 0.5, 0.7, 0.9];
 
-/// Hours on so many days of use, as mean and standard deviation of their logarithm, worked out when first asked for.
+/// Dates of a unit's hours to come. Hours on so many days of use are kept as mean and standard deviation of their logarithm, worked out when first asked for.
 #[derive(Debug, Default)]
-pub(super) struct Dates {
+pub(crate) struct Dates {
     by_days: Vec<Option<(f64, f64)>>,
 }
 
 /// A storm in the days to come: its hours stand for the days of use it covers.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct DatedStorm {
+pub(crate) struct DatedStorm {
     /// After the base.
-    pub(super) first_day: i32,
-    pub(super) last_day: i32,
-    pub(super) hours: f64,
+    pub(crate) first_day: i32,
+    pub(crate) last_day: i32,
+    pub(crate) hours: f64,
 }
 
 impl Running<'_> {
@@ -54,6 +56,30 @@ impl Running<'_> {
             [Some(from_base)],
         );
         [found.p10, found.p50, found.p90]
+    }
+
+    /// The unit's hours to come as the `due` calculation asks for them.
+    pub(crate) fn hours_ahead(&self) -> HoursAhead {
+        let days = self.clock.days_of_use(self.shared);
+        let (prior, run_hours, snow_days) = self.usage.made_from();
+        HoursAhead {
+            usage: UsageInput {
+                shape: prior.shape,
+                prior_days: prior.prior_days,
+                prior_hours_per_day: prior.prior_hours_per_day,
+                run_hours,
+                snow_days,
+            },
+            after: date_of(self.base.day),
+            hours: self.base.hours,
+            days_of_use: days.dated(self.base.day),
+            until: date_of(days.horizon()),
+            storm: self.dated_storm().map(|storm| StormAhead {
+                first_day: date_of(storm.first_day),
+                last_day: date_of(storm.last_day),
+                hours: storm.hours,
+            }),
+        }
     }
 
     pub(super) fn dated_storm(&self) -> Option<DatedStorm> {
@@ -84,7 +110,7 @@ impl Dates {
 
     /// Days by which a limit is reached with chance 0.1, 0.5 and 0.9, counted from the day `base`: of paths that reach it
     /// after so many hours, or never.
-    fn reached_by<const PATHS: usize>(
+    pub(crate) fn reached_by<const PATHS: usize>(
         &mut self,
         usage: &Usage,
         days: DaysOfUse<'_>,
