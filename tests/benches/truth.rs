@@ -8,7 +8,7 @@ mod truth;
 
 use truth::judge::{Play, play};
 use truth::oracle::Knows;
-use truth::{as_entered, cases, table};
+use truth::{as_entered, cases, of_the_fleet, table};
 
 fn main() {
     // Cargo says `--bench`, too.
@@ -26,15 +26,19 @@ fn main() {
         if wanted.is_some_and(|word| !case.name.contains(word.as_str())) {
             continue;
         }
-        let judged = play(
-            &case,
-            Play {
+        let print = |learn| {
+            let play_of = Play {
                 seed: 1,
                 fleets: case.fleets(depots),
-                learn: as_entered,
+                learn,
                 ask: &[Knows::Populations, Knows::Rates],
-            },
-        );
-        table::print(&case, &judged);
+            };
+            table::print(&case, &play(&case, play_of));
+        };
+        print(as_entered);
+        if case.depots > 1 {
+            println!("\nThe same fleets, what their depots teach together learned:");
+            print(of_the_fleet);
+        }
     }
 }

@@ -8,7 +8,7 @@ use super::truth::depot::Case;
 use super::truth::judge::{Judged, Kind, Play, Quantile, play};
 use super::truth::oracle::Knows;
 use super::truth::spares::{LEVELS, Stocked};
-use super::truth::{Learn, as_entered, table};
+use super::truth::{Learn, as_entered, of_the_fleet, table};
 
 /// The kinds that the truths below are well specified for. A fitting date or an age that nobody knows is not.
 const KINDS: &[Kind] = Kind::ALL.split_at(10).0;
@@ -112,6 +112,51 @@ fn wrong_forecasts_fall_outside_the_bands() {
             one_a_depot || place >= 5,
             "{kind:?} holds though it is wrong"
         );
+    }
+}
+
+/// Depots that have all entered the same wrong sheet, and what their machines teach together of it: forecasts are worth more
+/// with that than without, of everything that is learned, and more of them go with what happens.
+#[test]
+fn what_a_fleet_teaches_mends_a_wrong_sheet() {
+    let case = cases::wrong_sheet();
+    let entered = played(&case, 60, as_entered, &[]);
+    let learned = played(&case, 60, of_the_fleet, &[]);
+    for kind in [
+        Kind::WornSeason,
+        Kind::WornNext,
+        Kind::LivedNext,
+        Kind::Starts,
+        Kind::Unit,
+    ] {
+        let (before, after) = (skill(&entered, kind).own, skill(&learned, kind).own);
+        assert!(after > before, "{kind:?}: {after} after {before}");
+        let outside = |judged| wholes(judged, kind).iter().filter(|it| !it.holds()).count();
+        let (before, after) = (outside(&entered), outside(&learned));
+        assert!(
+            after < before || before == 0,
+            "{kind:?}: {after} after {before} tenths of whole fleets outside"
+        );
+    }
+}
+
+/// Where the sheet is right there is nothing to mend, and next to nothing is lost by learning it anew.
+#[test]
+fn what_a_fleet_teaches_spoils_no_right_sheet() {
+    let case = Case {
+        depots: cases::wrong_sheet().depots,
+        ..cases::well_specified()
+    };
+    let entered = played(&case, 60, as_entered, &[]);
+    let learned = played(&case, 60, of_the_fleet, &[]);
+    for kind in [
+        Kind::WornSeason,
+        Kind::WornNext,
+        Kind::LivedNext,
+        Kind::Starts,
+    ] {
+        let (before, after) = (skill(&entered, kind).own, skill(&learned, kind).own);
+        assert!(after > 0.97 * before, "{kind:?}: {after} after {before}");
     }
 }
 

@@ -17,8 +17,11 @@
 //!
 //! `cargo bench -p rimeyard-tests --bench truth` plays all [`cases`] with many depots; the tests play fewer.
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use rimeyard_rules::facts::DepotFacts;
+use rimeyard_rules::learn::Fleet;
 
 pub mod after;
 pub mod bands;
@@ -41,6 +44,22 @@ pub mod told;
 /// What is made of the facts of a fleet's depots before anything is foretold from them: where something is learned of the
 /// whole fleet, what was learned is put here in place of what the sheets say.
 pub type Learn = fn(&mut [DepotFacts], Timestamp);
+
+/// What the depots of a fleet teach together, but for breaks of fasteners: no ledger of parts is drawn.
+pub fn of_the_fleet(depots: &mut [DepotFacts], as_of: Timestamp) {
+    let sheets = depots.iter().flat_map(|facts| facts.sheets.clone());
+    let mut fleet = Fleet::new(sheets.collect(), BTreeMap::new());
+    for facts in &*depots {
+        fleet.look_at(facts, as_of);
+    }
+    let mut learned = fleet.teach();
+    for learned in learned.values_mut() {
+        learned.breaks = None;
+    }
+    for facts in depots {
+        facts.learned.clone_from(&learned);
+    }
+}
 
 /// Nothing: the sheets stand as the depots have entered them.
 pub fn as_entered(_: &mut [DepotFacts], _: Timestamp) {}
