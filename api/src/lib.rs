@@ -6,6 +6,7 @@
 pub mod answer;
 pub mod app;
 pub mod attempts;
+pub mod called;
 pub mod cli;
 pub mod csv;
 pub mod demo;

@@ -2,6 +2,8 @@
 
 use clap::{Args, CommandFactory, Parser};
 
+use crate::called::PublicAddress;
+
 /// How a server is set up. Each has a flag and an environment variable; the flag wins.
 #[derive(Debug, Clone, Args)]
 pub struct Settings {
@@ -81,6 +83,11 @@ pub struct Settings {
     /// anyone could set it.
     #[arg(long, env = "RIMEYARD_BEHIND_PROXY")]
     pub behind_proxy: bool,
+
+    /// What clients call this server, as https://rimeyard.example: a phone's proof must be for it, and codes for phones lead
+    /// to it. If absent, whatever name a request calls the server by is taken for its own: set it behind a proxy.
+    #[arg(long, env = "RIMEYARD_PUBLIC_ADDRESS", value_name = "ADDRESS")]
+    pub public_address: Option<PublicAddress>,
 
     /// Serve from a database that may lose acknowledged writes (fsync or synchronous_commit off): for trials only.
     #[arg(long, env = "RIMEYARD_SCRATCH_DATABASE")]

@@ -1,7 +1,7 @@
 //! What all requests share.
 
 use std::collections::BTreeSet;
-use std::sync::{Arc, Mutex, PoisonError, RwLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError, RwLock};
 use std::time::{Duration, Instant};
 
 use rimeyard_store::mark::{self, Backlog};
@@ -9,6 +9,7 @@ use rimeyard_store::{Database, Depots, Role, Tenant, access_key, boot, door, per
 use uuid::Uuid;
 
 use crate::attempts::Attempts;
+use crate::called::PublicAddress;
 use crate::metrics::Metrics;
 use crate::people::People;
 use crate::problem::Problem;
@@ -34,6 +35,8 @@ pub struct State {
     pub database: Database,
     /// Whether a proxy in front tells the client's address.
     pub behind_proxy: bool,
+    /// What clients call this server, where that is known: from the settings, or once `local` has its port.
+    pub public_address: OnceLock<PublicAddress>,
     /// What the people seen lately may do.
     pub people: People,
     /// Sign-ins tried from a network.
@@ -67,6 +70,10 @@ impl State {
             database,
             scratch: settings.scratch_database,
             behind_proxy: settings.behind_proxy,
+            public_address: settings
+                .public_address
+                .clone()
+                .map_or_else(OnceLock::new, OnceLock::from),
             people: People::default(),
             metrics: Metrics::default(),
             lists: tokio::sync::Semaphore::new(LISTS_AT_ONCE),

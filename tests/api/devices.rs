@@ -1,23 +1,21 @@
 //! Phones: enrolled with a code, known by their key, shut out when lost, and what they had not sent kept for a person.
 
-use jsonwebtoken::{Algorithm, EncodingKey, Header, encode};
-use reqwest::Method;
-use rimeyard_harness::{Actor, Answer, TestServer, email, eventually};
+use rimeyard_harness::{Actor, TestServer, email, eventually};
 use rimeyard_store::Role;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
 use super::fleet::Fleet;
-use super::phone::{Phone, Told, code};
+use super::phone::{Phone, code};
 
-async fn person(server: &TestServer, role: Role) -> String {
+pub async fn person(server: &TestServer, role: Role) -> String {
     let path = format!("/v1/people?email={}", email("ours", role));
     let people = server.administrator().await.get(&path).await;
     let people = people.expect(200).json();
     people["items"][0]["id"].as_str().expect("an id").to_owned()
 }
 
-fn bearer(anyone: &Actor, tokens: &Value) -> Actor {
+pub fn bearer(anyone: &Actor, tokens: &Value) -> Actor {
     anyone.with_token(tokens["access_token"].as_str().expect("a token"))
 }
 
@@ -79,95 +77,6 @@ async fn a_phone_is_enrolled_with_a_code_once_and_goes_on_with_its_key_only() {
     assert_eq!(listed["items"][0]["id"], enrolled["device"]["id"]);
     let letters = code(&lead, json!({"person_id": technician})).await;
     phone.enrol(&anyone, &letters).await.problem(409);
-}
-
-/// RFC 9449, section 4.3: what a server checks of a proof. And that its key is public, and its header nothing more.
-#[tokio::test]
-async fn a_proof_is_for_this_request_and_now() {
-    let server = TestServer::start().await;
-    let anyone = server.anonymous();
-    let letters = code(
-        &server.depot_lead().await,
-        json!({"depot_id": server.world.ours.home.id}),
-    )
-    .await;
-    let phone = Phone::new();
-    let good = Phone::told(&anyone, "/v1/devices");
-    let body = json!({"code": letters, "name": "Yellow phone"});
-    let send = async |proofs: &[String]| {
-        let mut request = anyone.request(Method::POST, "/v1/devices").json(&body);
-        for proof in proofs {
-            request = request.header("DPoP", proof);
-        }
-        Answer::of(request).await
-    };
-    let now = good.made_at_s;
-    let told = |change: fn(&mut Told)| {
-        let mut told = good.clone();
-        change(&mut told);
-        phone.proof(&told)
-    };
-    let good_proof = phone.proof(&good);
-    let (head, signature) = good_proof.rsplit_once('.').expect("a JWT");
-    let key = EncodingKey::from_secret(b"secret");
-    let jwk = json!({"kty": "oct", "k": "c2VjcmV0"});
-    let symmetric = Header {
-        typ: Some("dpop+jwt".to_owned()),
-        jwk: serde_json::from_value(jwk).ok(),
-        ..Header::new(Algorithm::HS256)
-    };
-    let claims = json!({"jti": "1", "htm": "POST", "htu": good.address, "iat": now});
-    let symmetric = encode(&symmetric, &claims, &key).expect("signed");
-    let wrong = [
-        ("none", vec![]),
-        ("two", vec![good_proof.clone(), good_proof.clone()]),
-        ("type", vec![told(|told| told.typ = "JWT")]),
-        ("method", vec![told(|told| told.method = "GET".to_owned())]),
-        (
-            "path",
-            vec![told(|told| {
-                told.address = told.address.replace("devices", "depots")
-            })],
-        ),
-        (
-            "host",
-            vec![told(|told| {
-                told.address = "https://elsewhere.example/v1/devices".to_owned()
-            })],
-        ),
-        (
-            "no address",
-            vec![told(|told| told.address = "/v1/devices".to_owned())],
-        ),
-        ("old", vec![told(|told| told.made_at_s -= 301)]),
-        ("early", vec![told(|told| told.made_at_s += 310)]),
-        ("no jti", vec![told(|told| told.jti.clear())]),
-        ("long jti", vec![told(|told| told.jti = "x".repeat(201))]),
-        ("no signature", vec![format!("{head}.")]),
-        (
-            "another's signature",
-            vec![format!(
-                "{head}.{}",
-                signature.chars().rev().collect::<String>()
-            )],
-        ),
-        ("a shared secret", vec![symmetric]),
-        ("no JWT", vec!["x".to_owned()]),
-        ("long", vec!["x".repeat(5_000)]),
-    ];
-    for (what, proofs) in wrong {
-        let answer = send(&proofs).await;
-        assert_eq!(answer.status, 401, "{what}: {}", answer.body);
-        assert!(
-            answer.header("www-authenticate").starts_with("DPoP"),
-            "{what}"
-        );
-        assert!(
-            !answer.header("date").is_empty(),
-            "the phone sets its clock by it"
-        );
-    }
-    send(&[good_proof]).await.expect(201);
 }
 
 #[tokio::test]

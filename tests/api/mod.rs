@@ -37,6 +37,7 @@ mod people;
 mod phone;
 mod policy;
 mod problems;
+mod proofs;
 mod readiness;
 mod refusals;
 mod refusals_change_nothing;

@@ -1,21 +1,30 @@
 //! A phone with a key pair of its own, as it comes to the server.
 
+use base64::Engine;
+use base64::prelude::BASE64_URL_SAFE_NO_PAD;
 use jsonwebtoken::jwk::{Jwk, ThumbprintHash};
-use jsonwebtoken::{Algorithm, EncodingKey, Header, encode};
+use jsonwebtoken::{Algorithm, EncodingKey, crypto};
 use reqwest::Method;
 use rimeyard_harness::{Actor, Answer};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
 /// PKCS #8 of an Ed25519 private key, but for its 32 bytes (RFC 8410, section 7).
-const PKCS8: [u8; 16] = [
+const ED25519: [u8; 16] = [
     0x30, 0x2e, 0x02, 0x01, 0x00, 0x30, 0x05, 0x06, 0x03, 0x2b, 0x65, 0x70, 0x04, 0x22, 0x04, 0x20,
+];
+/// The same of a P-256 private key, without the public one (RFC 5915, section 3).
+const P256: [u8; 35] = [
+    0x30, 0x41, 0x02, 0x01, 0x00, 0x30, 0x13, 0x06, 0x07, 0x2a, 0x86, 0x48, 0xce, 0x3d, 0x02, 0x01,
+    0x06, 0x08, 0x2a, 0x86, 0x48, 0xce, 0x3d, 0x03, 0x01, 0x07, 0x04, 0x27, 0x30, 0x25, 0x02, 0x01,
+    0x01, 0x04, 0x20,
 ];
 
 /// A phone.
 pub struct Phone {
     key: EncodingKey,
     jwk: Jwk,
+    algorithm: Algorithm,
 }
 
 /// What a proof says of the request that it is for.
@@ -29,12 +38,33 @@ pub struct Told {
 }
 
 impl Phone {
-    /// One with a new key.
+    /// One with a new key of Ed25519.
     pub fn new() -> Self {
-        let private = [&PKCS8[..], &rand::random::<[u8; 32]>()].concat();
-        let key = EncodingKey::from_ed_der(&private);
-        let jwk = Jwk::from_encoding_key(&key, Algorithm::EdDSA).expect("a public key");
-        Phone { key, jwk }
+        let private = [&ED25519[..], &rand::random::<[u8; 32]>()].concat();
+        Self::with(EncodingKey::from_ed_der(&private), Algorithm::EdDSA)
+    }
+
+    /// One with this key of P-256, the curve that the secure parts of most phones have.
+    pub fn of_p256(private: &[u8; 32]) -> Self {
+        let private = [&P256[..], private].concat();
+        Self::with(EncodingKey::from_ec_der(&private), Algorithm::ES256)
+    }
+
+    fn with(key: EncodingKey, algorithm: Algorithm) -> Self {
+        let jwk = Jwk::from_encoding_key(&key, algorithm).expect("a public key");
+        Phone {
+            key,
+            jwk,
+            algorithm,
+        }
+    }
+
+    /// Its public key (RFC 7517).
+    pub fn jwk(&self) -> Value {
+        let mut jwk = json!(self.jwk);
+        let fields = jwk.as_object_mut().expect("an object");
+        fields.retain(|name, _| matches!(name.as_str(), "kty" | "crv" | "x" | "y"));
+        jwk
     }
 
     /// Its key's name.
@@ -59,15 +89,20 @@ impl Phone {
 
     /// A proof that says this.
     pub fn proof(&self, told: &Told) -> String {
-        let header = Header {
-            typ: Some(told.typ.to_owned()),
-            jwk: Some(self.jwk.clone()),
-            ..Header::new(Algorithm::EdDSA)
-        };
+        let header = json!({"typ": told.typ, "alg": self.algorithm, "jwk": self.jwk()});
+        self.proof_under(&header, told)
+    }
+
+    /// The same under this header, whatever that says.
+    pub fn proof_under(&self, header: &Value, told: &Told) -> String {
         let claims = json!({
             "jti": told.jti, "htm": told.method, "htu": told.address, "iat": told.made_at_s,
         });
-        encode(&header, &claims, &self.key).expect("signed")
+        let encoded = |part: &Value| BASE64_URL_SAFE_NO_PAD.encode(part.to_string());
+        let message = format!("{}.{}", encoded(header), encoded(&claims));
+        let signature =
+            crypto::sign(message.as_bytes(), &self.key, self.algorithm).expect("signed");
+        format!("{message}.{signature}")
     }
 
     /// Posts with a good proof.

@@ -11,6 +11,7 @@ use rimeyard_store::{Database, Sizes, boot, door, migrate, organisation};
 use tokio::sync::oneshot;
 
 use super::{Failure, accounts, told_to_stop};
+use crate::called::PublicAddress;
 use crate::settings::Settings;
 use crate::state::State;
 use crate::{demo, server};
@@ -104,8 +105,19 @@ async fn serve(
 
     let settings = Settings::defaults();
     let state = Data::new(State::new(database, &settings).await?);
-    let (server, address) = server::bind(state, &format!("127.0.0.1:{port}"), settings.threads)
-        .map_err(|error| format!("cannot listen on 127.0.0.1:{port} ({error}); choose another with --port, or 0 for any"))?;
+    let (server, address) = server::bind(
+        state.clone(),
+        &format!("127.0.0.1:{port}"),
+        settings.threads,
+    )
+    .map_err(|error| {
+        format!(
+            "cannot listen on 127.0.0.1:{port} ({error}); choose another with --port, or 0 for any"
+        )
+    })?;
+    state
+        .public_address
+        .get_or_init(|| PublicAddress::of_this_machine(address));
     let handle = server.handle();
     let serving = tokio::spawn(server);
     // Whoever reads this may have gone by the second line: no reason to stop.

@@ -10,6 +10,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::answer::Answer;
+use crate::called::{Called, PublicAddress};
 use crate::extract::Json;
 use crate::problem::Problem;
 use crate::roles::LEADS;
@@ -46,8 +47,9 @@ pub async fn make_code(
     body: Json<NewDeviceCode>,
 ) -> Result<Answer, Problem> {
     let (new, once) = body.into_parts();
+    let here = Called::by(&request).address()?;
     let made = |letters: Option<&str>, kept: DeviceCode| -> Result<Answer, Problem> {
-        let link = letters.map(|letters| link(&request, letters));
+        let link = letters.map(|letters| link(&here, letters));
         let made = MadeCode {
             code: letters.map(str::to_owned),
             qr_svg: link.as_deref().map(picture).transpose()?,
@@ -72,13 +74,8 @@ pub async fn make_code(
 }
 
 /// The part behind the # stays on the phone: it stands in no server's log.
-fn link(request: &HttpRequest, letters: &str) -> String {
-    let connection = request.connection_info();
-    format!(
-        "{}://{}/#enrol={letters}",
-        connection.scheme(),
-        connection.host()
-    )
+fn link(here: &PublicAddress, letters: &str) -> String {
+    format!("{here}/#enrol={letters}")
 }
 
 fn picture(link: &str) -> Result<String, Problem> {
