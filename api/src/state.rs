@@ -25,6 +25,8 @@ const RELOAD_AT_MOST_EVERY: Duration = Duration::from_secs(2);
 const READY_FOR: Duration = Duration::from_secs(1);
 /// Lists of spares that are computed at once: others wait, so that they never take all processors and memory.
 const LISTS_AT_ONCE: usize = 2;
+/// Names that are no operator's which one shared phone may try in five minutes.
+const WRONG_OPERATORS: u32 = 20;
 /// So many times as many wrong passwords are taken from all networks together as from one: whoever guesses from one
 /// cannot lock a person out elsewhere.
 const ELSEWHERE: u32 = 10;
@@ -45,6 +47,8 @@ pub struct State {
     pub by_email_and_network: Attempts,
     /// Wrong passwords tried with an email from anywhere.
     pub by_email: Attempts,
+    /// Names that are no operator's, by the session of the phone that tried them.
+    pub wrong_operators: Attempts,
     /// What is counted.
     pub metrics: Metrics,
     /// Turns of those who ask for a list of spares.
@@ -80,6 +84,7 @@ impl State {
             by_network: Attempts::new(settings.sign_ins_per_address, Duration::from_secs(60)),
             by_email_and_network: Attempts::new(wrong, Duration::from_secs(300)),
             by_email: Attempts::new(wrong.saturating_mul(ELSEWHERE), Duration::from_secs(300)),
+            wrong_operators: Attempts::new(WRONG_OPERATORS, Duration::from_secs(300)),
             issuer: settings.issuer.clone(),
             keys: RwLock::new(Arc::new(keys)),
             reloaded: Mutex::new(Instant::now()),

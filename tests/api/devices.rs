@@ -165,6 +165,47 @@ async fn operators_share_a_phone_and_each_acts_by_name_and_there_only() {
 }
 
 #[tokio::test]
+async fn wrong_names_are_counted_and_end_no_session() {
+    let server = TestServer::start().await;
+    let (anyone, lead) = (server.anonymous(), server.depot_lead().await);
+    let operator = person(&server, Role::Operator).await;
+    let technician = person(&server, Role::Technician).await;
+    let (phone, other) = (Phone::new(), Phone::new());
+    let mut tokens = Vec::new();
+    for phone in [&phone, &other] {
+        let letters = code(&lead, json!({"depot_id": server.world.ours.home.id})).await;
+        let enrolled = phone.enrol(&anyone, &letters).await.expect(201).json();
+        tokens.push(enrolled["tokens"].clone());
+    }
+    for _ in 0..20 {
+        let refused = phone.refresh(&anyone, &tokens[0], Some(&technician)).await;
+        assert_eq!(refused.problem(422), ["operator_id"]);
+    }
+    // Not even the right one is looked at any more; the phone itself goes on, and so do others.
+    for name in [&technician, &operator] {
+        let refused = phone.refresh(&anyone, &tokens[0], Some(name)).await;
+        refused.problem(429);
+        let wait_s: u64 = refused.header("retry-after").parse().expect("seconds");
+        assert!((1..=300).contains(&wait_s));
+    }
+    let next = phone.refresh(&anyone, &tokens[0], None).await.expect(200);
+    bearer(&anyone, &next.json())
+        .get("/v1/me")
+        .await
+        .expect(200);
+    // Right names are not counted.
+    let mut tokens = tokens.remove(1);
+    for _ in 0..25 {
+        let picked = other.refresh(&anyone, &tokens, Some(&operator)).await;
+        tokens = picked.expect(200).json();
+    }
+    // Whoever has the token and not the key is told nothing of names.
+    let stranger = Phone::new();
+    let refused = stranger.refresh(&anyone, &tokens, Some(&technician)).await;
+    refused.problem(401);
+}
+
+#[tokio::test]
 async fn codes_are_made_for_whom_one_answers_and_for_no_others() {
     let server = TestServer::start().await;
     let (home, far) = (server.world.ours.home.id, server.world.ours.far.id);

@@ -6,6 +6,10 @@
 //! successors has been used: then the phone has it. Once a successor was used, whoever comes with the old token has
 //! taken it from somewhere, and the whole family ends; so does every session after [`SESSION_LIFE`].
 
+mod phone;
+
+pub use phone::{Phone, Shut, phone_with, shut_out};
+
 use std::time::Duration;
 
 use base64::Engine;
@@ -21,7 +25,7 @@ use uuid::Uuid;
 use crate::database::Leased;
 use crate::password;
 use crate::prepared::{prepared, statement};
-use crate::schema::{credential, device, refresh_token, signing_key};
+use crate::schema::{credential, refresh_token, signing_key};
 use crate::{Database, Error, Result};
 
 /// How long a session lasts, however much it is used: then one signs in again.
@@ -178,38 +182,6 @@ pub(crate) async fn begin_session_as(
 ) -> Result<Session> {
     let door = database.door().await?;
     issue(&door.postgres, known, session, None).await
-}
-
-/// A phone that was shut out.
-#[derive(Debug, Clone, Copy)]
-pub struct Shut {
-    /// The organisation.
-    pub org_id: Uuid,
-    /// The phone.
-    pub device_id: Uuid,
-    /// Who shut it out.
-    pub revoked_by: Uuid,
-}
-
-/// The phone of this key, if it was shut out.
-///
-/// # Errors
-/// Those of the database.
-pub async fn shut_out(database: &Database, thumbprint: &str) -> Result<Option<Shut>> {
-    let door = database.door().await?;
-    let found: Option<(Uuid, Uuid, Option<Uuid>)> = device::table
-        .filter(device::thumbprint.eq(thumbprint))
-        .select((device::org_id, device::id, device::revoked_by))
-        .first(&mut &door.postgres)
-        .await
-        .optional()?;
-    Ok(found.and_then(|(org_id, device_id, revoked_by)| {
-        Some(Shut {
-            org_id,
-            device_id,
-            revoked_by: revoked_by?,
-        })
-    }))
 }
 
 /// Exchanges a refresh token for its successor. `None` for one that is unknown, expired, of an ended session, of a phone
