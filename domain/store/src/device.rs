@@ -8,8 +8,10 @@
 pub mod code;
 mod enrol;
 pub mod unsent;
+mod wider;
 
 pub use enrol::{Enrolled, NewDevice, enrol};
+pub(crate) use wider::end_unanswered;
 
 use diesel::pg::Pg;
 use diesel::prelude::*;

@@ -8,7 +8,7 @@
 
 mod phone;
 
-pub use phone::{Phone, Shut, phone_with, shut_out};
+pub use phone::{Phone, Sender, phone_with, sender};
 
 use std::time::Duration;
 

@@ -7,7 +7,7 @@ mod sign_in;
 pub(crate) use acting::acting;
 pub(crate) use grants::grant_made;
 pub use sign_in::change_password;
-pub(crate) use sign_in::lock_sessions;
+pub(crate) use sign_in::{Sessions, end_sessions, lock_sessions};
 
 use std::collections::BTreeSet;
 
@@ -18,8 +18,9 @@ use serde_json::{Value, json};
 use uuid::Uuid;
 
 use self::grants::{check_depots, grant, granted};
-use self::sign_in::{Sessions, end_sessions, set_credential};
+use self::sign_in::set_credential;
 use crate::change::{difference, present};
+use crate::device::end_unanswered;
 use crate::feed::{Write, kind};
 use crate::password::{Hashed, Password, address};
 use crate::schema::{credential, depot, device, person, refresh_token};
@@ -73,7 +74,8 @@ pub struct NewPerson {
 }
 
 /// What is to change of a person: what is absent stays. A new password ends all sessions, and so
-/// does that they may no longer sign in; another role ends those of their phones.
+/// does that they may no longer sign in; another role ends those of their phones, and a depot more those of the phones that
+/// were enrolled by somebody who does not answer for them there.
 #[derive(Debug, Clone, Default, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 #[serde(deny_unknown_fields, default)]
@@ -391,6 +393,8 @@ pub async fn update(
     } else if before.role != person.role {
         // A phone that a lead enrolled for a technician is not to find itself an administrator.
         end_sessions(tx, id, Sessions::OfPhones).await?;
+    } else if wider(&before, &person) {
+        end_unanswered(tx, &person).await?;
     }
     publish(tx, &person)?;
     if person.name != before.name {
@@ -402,6 +406,13 @@ pub async fn update(
     }
     tx.audit(tx.org_id(), "update", kind::PERSON, id, what);
     Ok(person)
+}
+
+/// Whether they are granted what they were not. What is taken away needs no session ended: each request is looked at by what
+/// is granted then.
+fn wider(before: &Person, after: &Person) -> bool {
+    let more = || !after.all_depots && !after.depots.is_subset(&before.depots);
+    !before.all_depots && (after.all_depots || more())
 }
 
 /// What every reader of the organisation's scope may know of a person: who they are, and not how they sign in.

@@ -57,6 +57,7 @@ diesel::table! {
         scope_id -> Uuid,
         request_id -> Nullable<Uuid>,
         detail -> Jsonb,
+        session -> Nullable<Uuid>,
     }
 }
 
@@ -699,6 +700,7 @@ diesel::table! {
         outcome -> Nullable<Text>,
         word -> Nullable<Text>,
         rev -> BigInt,
+        operator_id -> Nullable<Uuid>,
     }
 }
 

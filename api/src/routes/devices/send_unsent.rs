@@ -12,15 +12,16 @@ use crate::problem::{Problem, ProblemDetails};
 use crate::routes::session::network;
 use crate::state::State;
 
-/// Hand in what a phone that was shut out had not sent.
+/// Hand in what a phone had not sent when it was shut out, or when its session ended otherwise.
 ///
-/// It is kept as it comes and applied to nothing: a person sees to it (GET /v1/unsent). Sent again it is kept once.
+/// It is kept as it comes and applied to nothing: a person sees to it (GET /v1/unsent). Sent again it is kept once. A phone
+/// that operators share hands in here, while it is welcome, what it has of those who may no longer act on it.
 #[utoipa::path(
     tag = "devices",
     params(("DPoP" = String, Header, description = proof::ABOUT)),
     responses(
         (status = 200, description = "It is kept.", body = Received),
-        (status = 401, description = "No phone of this key was shut out; or the proof proves nothing.",
+        (status = 401, description = "No phone of this key is unwelcome; or the proof proves nothing.",
             content_type = "application/problem+json", body = ProblemDetails),
         (status = 409, description = "Too much of it is here already.",
             content_type = "application/problem+json", body = ProblemDetails),
@@ -39,13 +40,12 @@ pub async fn send_unsent(
     state.by_network.take(&network(&state, &request))?;
     let refused = || {
         Problem::unauthorized(
-            "No phone of this key was shut out. One that is welcome writes by the ordinary routes.",
+            "No phone of this key is unwelcome. One that is welcome writes by the ordinary routes.",
         )
     };
-    let phone = door::shut_out(&state.database, &proof.thumbprint)
+    let phone = door::sender(&state.database, &proof.thumbprint)
         .await?
         .ok_or_else(refused)?;
-    Ok(Answer::value(
-        &unsent::receive(&state.database, phone, &body, request_id(&request)).await?,
-    ))
+    let received = unsent::receive(&state.database, phone, &body, request_id(&request)).await?;
+    Ok(Answer::value(&received.ok_or_else(refused)?))
 }

@@ -1,11 +1,13 @@
-//! What a phone that was shut out had not sent yet. It is kept as it came, applied to nothing, and waits for a person who
-//! enters it by the ordinary way, as their own word, or sets it aside and says why.
+//! What a phone that is no longer welcome had not sent yet, and a shared one of an operator who may no longer act on it. It
+//! is kept as it came, applied to nothing, and waits for a person who enters it by the ordinary way, as their own word, or
+//! sets it aside and says why.
 
-use std::collections::BTreeMap;
+mod receive;
+
+pub use receive::receive;
 
 use diesel::pg::Pg;
 use diesel::prelude::*;
-use diesel::sql_types::{Array, Nullable, Text, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
 use jiff_diesel::NullableTimestamp;
@@ -14,22 +16,13 @@ use serde_json::Value;
 use serde_json::value::RawValue;
 use uuid::Uuid;
 
-use super::KIND as DEVICE;
-use crate::door::Shut;
-use crate::feed::{self, Write};
+use crate::feed::Write;
 use crate::json::{json, of_word, word};
-use crate::schema::{device, unit, unsent};
-use crate::{Database, Depots, Error, Result, Tenant, Tx, clock, fields, prepared};
+use crate::schema::unsent;
+use crate::{Depots, Error, Result, Tx, clock, fields};
 
 /// What the audit calls it.
 const KIND: &str = "unsent";
-/// So much comes at a time.
-const ENTRIES_MAX: usize = 200;
-/// So much is kept of one phone: years of one that works hard.
-const KEPT_MAX: i64 = 20_000;
-/// Bytes of one entry, as of a document on the feed.
-const BODY_MAX: usize = 65_536;
-
 /// Something that a phone had not sent.
 #[derive(Debug, Clone, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
@@ -43,6 +36,9 @@ pub struct NewUnsent {
     /// As the phone would have sent it: an object of at most 64 KiB.
     #[cfg_attr(feature = "schema", schema(value_type = Object))]
     pub body: Box<RawValue>,
+    /// On a phone that operators share: who had it in their hands. A phone that is welcome hands in what it has of those who
+    /// may no longer act on it, and nothing else.
+    pub operator_id: Option<Uuid>,
 }
 
 /// Everything that it had not sent, or some of it.
@@ -101,6 +97,8 @@ pub struct Unsent {
     pub device_id: Uuid,
     /// Where the machine stands that it names, else where the phone hangs; none: those who see every depot see to it.
     pub depot_id: Option<Uuid>,
+    /// Who had the phone in their hands, if operators share it: as it says.
+    pub operator_id: Option<Uuid>,
     /// What it was to become.
     pub what: String,
     /// As it came.
@@ -128,114 +126,6 @@ pub struct Filter {
     pub depot_id: Option<Uuid>,
     /// Seen to by a person, or not.
     pub settled: Option<bool>,
-}
-
-/// Keeps what a phone that was shut out had not sent.
-///
-/// # Errors
-/// [`Error::Invalid`]; [`Error::Conflict`] where too much of it is here.
-pub async fn receive(
-    database: &Database,
-    phone: Shut,
-    outbox: &Outbox,
-    request_id: Option<Uuid>,
-) -> Result<Received> {
-    if outbox.entries.is_empty() {
-        return Err(Error::invalid("entries", "must have 1 to 200 items"));
-    }
-    fields::count("entries", &outbox.entries, ENTRIES_MAX)?;
-    for (index, entry) in outbox.entries.iter().enumerate() {
-        let field = |name: &str| format!("entries[{index}].{name}");
-        if entry.id.get_version_num() != 7 {
-            return Err(Error::invalid(
-                field("id"),
-                "must be a UUID of version 7 (RFC 9562)",
-            ));
-        }
-        fields::line(&field("what"), &entry.what, 1..=60)?;
-        let body = entry.body.get();
-        // It is shown again as a value, so it must be readable as one.
-        let readable = serde_json::from_str::<Value>(body).is_ok_and(|value| value.is_object());
-        if body.len() > BODY_MAX || !readable || body.contains("\\u0000") {
-            return Err(Error::invalid(
-                field("body"),
-                format!("must be an object of at most {BODY_MAX} bytes, without NUL"),
-            ));
-        }
-    }
-    // Whoever shut the phone out stands for what is kept of it.
-    let tenant = Tenant {
-        person_id: Some(phone.revoked_by),
-        request_id,
-        ..Tenant::system(phone.org_id)
-    };
-    feed::write(database, &tenant, &[phone.org_id], async |tx| {
-        keep(tx, phone.device_id, &outbox.entries).await
-    })
-    .await
-}
-
-async fn keep(tx: &mut Write<'_>, device_id: Uuid, entries: &[NewUnsent]) -> Result<Received> {
-    let here: i64 = unsent::table
-        .filter(unsent::org_id.eq(tx.org_id()))
-        .filter(unsent::device_id.eq(device_id))
-        .count()
-        .get_result(&mut tx.connection())
-        .await?;
-    if here + entries.len() as i64 > KEPT_MAX {
-        return Err(Error::conflict(
-            "entries",
-            format!("of one phone at most {KEPT_MAX} are kept, and {here} are here"),
-        ));
-    }
-    let named = |entry: &NewUnsent| {
-        let body: Value = serde_json::from_str(entry.body.get()).ok()?;
-        body.get("unit_id")?.as_str()?.parse().ok()
-    };
-    let units: Vec<Option<Uuid>> = entries.iter().map(named).collect();
-    let stand: Vec<(Uuid, Uuid)> = unit::table
-        .filter(unit::org_id.eq(tx.org_id()))
-        .filter(unit::id.eq_any(units.iter().flatten()))
-        .select((unit::id, unit::depot_id))
-        .load(&mut tx.connection())
-        .await?;
-    let stand: BTreeMap<Uuid, Uuid> = stand.into_iter().collect();
-    let hangs: Option<Uuid> = device::table
-        .find((tx.org_id(), device_id))
-        .select(device::depot_id)
-        .first(&mut tx.connection())
-        .await?;
-    let depots = units
-        .iter()
-        .map(|unit| unit.and_then(|unit| stand.get(&unit).copied()).or(hangs));
-    let kept = prepared(
-        diesel::sql_query(
-            "insert into unsent (org_id, id, device_id, depot_id, what, body)
-             select $1, e.id, $2, e.depot_id, e.what, e.body
-             from unnest($3::uuid[], $4::uuid[], $5::text[], $6::text[]) as e (id, depot_id, what, body)
-             on conflict (org_id, id) do nothing",
-        )
-        .bind::<SqlUuid, _>(tx.org_id())
-        .bind::<SqlUuid, _>(device_id)
-        .bind::<Array<SqlUuid>, _>(entries.iter().map(|entry| entry.id).collect::<Vec<_>>())
-        .bind::<Array<Nullable<SqlUuid>>, _>(depots.collect::<Vec<_>>())
-        .bind::<Array<Text>, _>(entries.iter().map(|entry| &entry.what).collect::<Vec<_>>())
-        .bind::<Array<Text>, _>(entries.iter().map(|entry| entry.body.get()).collect::<Vec<_>>()),
-    )
-    .execute(&mut tx.connection())
-    .await?;
-    let received = Received {
-        kept,
-        known: entries.len() - kept,
-    };
-    tx.audit(
-        tx.org_id(),
-        "keep unsent",
-        DEVICE,
-        device_id,
-        json(&received)?,
-    );
-    Ok(received)
 }
 
 /// At most `limit` that the tenant may see, ordered by id, those after `after`.
@@ -331,6 +221,7 @@ struct Row {
     id: Uuid,
     device_id: Uuid,
     depot_id: Option<Uuid>,
+    operator_id: Option<Uuid>,
     what: String,
     body: String,
     #[diesel(deserialize_as = jiff_diesel::Timestamp)]
@@ -349,6 +240,7 @@ impl Row {
             id: self.id,
             device_id: self.device_id,
             depot_id: self.depot_id,
+            operator_id: self.operator_id,
             what: self.what,
             body: serde_json::from_str(&self.body).map_err(Error::internal)?,
             received_at: self.received_at,

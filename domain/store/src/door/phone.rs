@@ -1,13 +1,12 @@
 //! Phones at the door: known by their key, and by it alone.
 
 use diesel::prelude::*;
-use diesel::sql_types::{Binary, Text, Uuid as SqlUuid};
+use diesel::sql_types::{Binary, Bool, Text, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use uuid::Uuid;
 
 use super::digest;
 use crate::prepared::prepared;
-use crate::schema::device;
 use crate::{Database, Result};
 
 /// A phone whose session goes on.
@@ -48,34 +47,44 @@ pub async fn phone_with(
     .optional()?)
 }
 
-/// A phone that was shut out.
-#[derive(Debug, Clone, Copy)]
-pub struct Shut {
+/// A phone that comes with what it had not sent.
+#[derive(Debug, Clone, Copy, QueryableByName)]
+pub struct Sender {
     /// The organisation.
+    #[diesel(sql_type = SqlUuid)]
     pub org_id: Uuid,
     /// The phone.
+    #[diesel(sql_type = SqlUuid)]
     pub device_id: Uuid,
-    /// Who shut it out.
-    pub revoked_by: Uuid,
+    /// Its session, as it is or was.
+    #[diesel(sql_type = SqlUuid)]
+    pub session: Uuid,
+    /// Who stands for what is kept of it: whoever shut it out, else whoever made its code.
+    #[diesel(sql_type = SqlUuid)]
+    pub answered_by: Uuid,
+    /// Whether its session goes on. It was not shut out, and the session was not ended otherwise: because the person left
+    /// or got another role or password, or by lying unused.
+    #[diesel(sql_type = Bool)]
+    pub welcome: bool,
 }
 
-/// The phone of this key, if it was shut out.
+/// The phone of this key.
 ///
 /// # Errors
 /// Those of the database.
-pub async fn shut_out(database: &Database, thumbprint: &str) -> Result<Option<Shut>> {
+pub async fn sender(database: &Database, thumbprint: &str) -> Result<Option<Sender>> {
     let door = database.door().await?;
-    let found: Option<(Uuid, Uuid, Option<Uuid>)> = device::table
-        .filter(device::thumbprint.eq(thumbprint))
-        .select((device::org_id, device::id, device::revoked_by))
-        .first(&mut &door.postgres)
-        .await
-        .optional()?;
-    Ok(found.and_then(|(org_id, device_id, revoked_by)| {
-        Some(Shut {
-            org_id,
-            device_id,
-            revoked_by: revoked_by?,
-        })
-    }))
+    Ok(prepared(
+        diesel::sql_query(
+            "select d.org_id, d.id as device_id, d.session, coalesce(d.revoked_by, d.enrolled_by) as answered_by,
+                    d.revoked_at is null and exists (
+                        select from refresh_token t where t.org_id = d.org_id and t.family = d.session
+                          and t.revoked_at is null and t.expires_at > now()) as welcome
+             from device d where d.thumbprint = $1",
+        )
+        .bind::<Text, _>(thumbprint),
+    )
+    .get_result(&mut &door.postgres)
+    .await
+    .optional()?)
 }

@@ -88,18 +88,20 @@ pub(super) async fn set_credential(
 
 /// Which sessions of a person.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Sessions {
+pub(crate) enum Sessions<'a> {
     /// All of them.
     All,
     /// All but this one.
     But(Uuid),
     /// Those of their phones.
     OfPhones,
+    /// These.
+    These(&'a [Uuid]),
 }
 
 /// Ends sessions of a person. Whoever signs in with the old password, or goes on with an old token, at the same moment
 /// comes before or after it, and is ended or refused.
-pub(super) async fn end_sessions(tx: &Tx<'_>, id: Uuid, which: Sessions) -> Result<()> {
+pub(crate) async fn end_sessions(tx: &Tx<'_>, id: Uuid, which: Sessions<'_>) -> Result<()> {
     lock_sessions(tx, &[id]).await?;
     let mut families = refresh_token::table
         .filter(refresh_token::org_id.eq(tx.org_id()))
@@ -117,6 +119,9 @@ pub(super) async fn end_sessions(tx: &Tx<'_>, id: Uuid, which: Sessions) -> Resu
                 .filter(device::person_id.eq(id))
                 .select(device::session);
             families = families.filter(refresh_token::family.eq_any(phones));
+        }
+        Sessions::These(these) => {
+            families = families.filter(refresh_token::family.eq_any(these));
         }
     }
     let families: Vec<Uuid> = families.load(&mut tx.connection()).await?;
