@@ -210,6 +210,7 @@ fn admitted(
         role,
         depots,
         request_id: None,
+        session: Some(session),
     };
     Ok(Admitted {
         tenant,

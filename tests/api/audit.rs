@@ -4,11 +4,12 @@
 use reqwest::Method;
 use rimeyard_harness::{Actor, Answer, PASSWORD, TestServer, email};
 use rimeyard_store::Role;
-use serde_json::json;
+use serde_json::{Value, json};
 use tokio_postgres::Client;
 use uuid::Uuid;
 
-use super::fleet::owner;
+use super::devices::{bearer, person};
+use super::fleet::{Fleet, owner};
 use super::operations::{Operation, Scope, operations};
 use super::phone::{Phone, code};
 
@@ -37,6 +38,7 @@ struct Noted {
     action: String,
     object_kind: String,
     object_id: Uuid,
+    session: Option<Uuid>,
 }
 
 impl Audit {
@@ -49,7 +51,7 @@ impl Audit {
         let request: Uuid = answer.header("x-request-id").parse().expect("an id");
         self.0
             .query(
-                "select person_id, action, object_kind, object_id from audit where request_id = $1",
+                "select person_id, action, object_kind, object_id, session from audit where request_id = $1",
                 &[&request],
             )
             .await
@@ -60,6 +62,7 @@ impl Audit {
                 action: row.get(1),
                 object_kind: row.get(2),
                 object_id: row.get(3),
+                session: row.get(4),
             })
             .collect()
     }
@@ -74,7 +77,8 @@ impl Audit {
         }
         assert!(!noted.is_empty(), "{} is not audited", operation.name);
         // A key says nothing of whose it is.
-        let person = if actor.token().contains('.') {
+        let is_token = actor.token().contains('.');
+        let person = if is_token {
             person_of(actor)
         } else {
             let me = actor.get("/v1/me").await.expect(200).json();
@@ -85,6 +89,12 @@ impl Audit {
             assert_eq!(
                 noted.person_id,
                 Some(person),
+                "{}: {noted:?}",
+                operation.name
+            );
+            let session = is_token.then(|| session_of(actor));
+            assert!(
+                noted.session.is_some() && (session.is_none() || noted.session == session),
                 "{}: {noted:?}",
                 operation.name
             );
@@ -110,11 +120,17 @@ impl Audit {
 
 /// Whom a token is of, as it says itself.
 pub fn person_of(actor: &Actor) -> Uuid {
+    claimed(actor, "sub")
+}
+
+fn session_of(actor: &Actor) -> Uuid {
+    claimed(actor, "sid")
+}
+
+fn claimed(actor: &Actor, name: &str) -> Uuid {
     let claims = super::forger::claims_of(actor.token());
-    claims["sub"]
-        .as_str()
-        .and_then(|id| id.parse().ok())
-        .expect("a person")
+    let id = claims[name].as_str().and_then(|id| id.parse().ok());
+    id.expect("an id")
 }
 
 #[tokio::test]
@@ -169,4 +185,137 @@ async fn the_exceptions_are_operations_and_those_open_to_anyone_are_unaudited() 
         .iter()
         .filter(|operation| operation.scope() == Scope::Anyone && operation.writes());
     assert_eq!(open.count(), 5, "each of them is tried here");
+}
+
+/// The newest changes that are shown so.
+async fn listed(actor: &Actor, query: &str) -> Vec<Value> {
+    let page = actor.get(&format!("/v1/audit{query}")).await.expect(200);
+    page.json()["items"].as_array().expect("a list").clone()
+}
+
+#[tokio::test]
+async fn a_change_names_the_phone_or_the_key_that_it_came_through() {
+    let server = TestServer::start().await;
+    let (anyone, lead) = (server.anonymous(), server.depot_lead().await);
+    let administrator = server.administrator().await;
+    let home = server.world.ours.home;
+    let Fleet { unit, .. } = Fleet::at(&administrator, &home).await;
+    let operator = person(&server, Role::Operator).await;
+    let phone = Phone::new();
+    let letters = code(&lead, json!({"depot_id": home.id})).await;
+    let enrolled = phone.enrol(&anyone, &letters).await.expect(201).json();
+    let device = enrolled["device"]["id"].as_str().expect("an id").to_owned();
+    let tokens = phone.refresh(&anyone, &enrolled["tokens"], Some(&operator));
+    let tokens = tokens.await.expect(200).json();
+    let acting = bearer(&anyone, &tokens);
+    let noted = json!({"unit_id": unit, "read_at": jiff::Timestamp::now(), "started": true});
+    let noted = acting.post("/v1/meter-readings", &noted).await.expect(201);
+    let path = format!("/v1/devices/{device}/revoke");
+    let lost = json!({"because": "lost"});
+    lead.post(&path, &lost).await.expect(200);
+    let entries = json!({"entries": [{"id": Uuid::now_v7(), "what": "a fault", "body": {}}]});
+    let kept = phone.post(&anyone, "/v1/devices/unsent", &entries).await;
+    kept.expect(200);
+
+    let through = listed(&administrator, &format!("?device_id={device}")).await;
+    let done: Vec<&str> = through
+        .iter()
+        .filter_map(|it| it["action"].as_str())
+        .collect();
+    assert_eq!(done, ["keep unsent", "record", "enrol", "create"]);
+    let sessions: Vec<&Value> = through.iter().map(|it| &it["session"]).collect();
+    assert!(
+        sessions
+            .iter()
+            .all(|it| *it == sessions[0] && it.is_string())
+    );
+    assert!(through.iter().all(|it| it["device_id"] == device));
+    // The operator did it, and it was this phone that they had in their hands.
+    let reading = &through[1];
+    assert_eq!(reading["person_id"], operator);
+    assert_eq!(reading["object_id"], noted.id());
+    assert_eq!(reading["request_id"], noted.header("x-request-id"));
+    let same = format!("?object_kind=meter-reading&object_id={}", noted.id());
+    assert_eq!(&listed(&administrator, &same).await[0], reading);
+    // Whoever shut it out did so through a session of their own.
+    let shut = listed(
+        &administrator,
+        &format!("?object_kind=device&object_id={device}"),
+    )
+    .await;
+    let shut = shut.iter().find(|it| it["action"] == "revoke").expect("it");
+    assert_eq!(shut["session"], session_of(&lead).to_string());
+    assert_eq!(shut["device_id"], Value::Null);
+
+    let program = server.depot_system().await;
+    let snow = json!({"days": [{"on": "2024-12-01", "snowfall_mm": 80}]});
+    let path = format!("/v1/depots/{}/snowfall", home.id);
+    program.post(&path, &snow).await.expect(200);
+    let keys = administrator.get("/v1/keys").await.expect(200).json();
+    let newest = listed(&administrator, "?limit=1").await;
+    assert_eq!(newest[0]["session"], keys["items"][0]["id"]);
+}
+
+#[tokio::test]
+async fn the_audit_is_read_from_the_newest_on_by_who_sets_up_and_within_what_is_granted() {
+    let server = TestServer::start().await;
+    let administrator = server.administrator().await;
+    let (home, far) = (server.world.ours.home, server.world.ours.far);
+    Fleet::at(&administrator, &home).await;
+    Fleet::at(&administrator, &far).await;
+    let all = listed(&administrator, "?limit=200").await;
+    let ids =
+        |items: &[Value]| -> Vec<String> { items.iter().map(|it| it["id"].to_string()).collect() };
+    let mut sorted = ids(&all);
+    sorted.sort();
+    sorted.reverse();
+    assert_eq!(ids(&all), sorted);
+    let (mut paged, mut path) = (Vec::new(), "/v1/audit?limit=2".to_owned());
+    loop {
+        let page = administrator.get(&path).await.expect(200).json();
+        paged.extend(page["items"].as_array().expect("a list").clone());
+        let Some(cursor) = page["next_cursor"].as_str() else {
+            break;
+        };
+        path = format!("/v1/audit?limit=2&cursor={cursor}");
+    }
+    assert_eq!(ids(&paged), ids(&all));
+    let me = person_of(&administrator);
+    let mine = listed(&administrator, &format!("?limit=200&person_id={me}")).await;
+    assert!(!mine.is_empty() && mine.iter().all(|it| it["person_id"] == me.to_string()));
+
+    let of = |depot: Uuid, items: &[Value]| {
+        items
+            .iter()
+            .filter(|it| it["scope_id"] == depot.to_string())
+            .count()
+    };
+    assert!(of(home.id, &all) > 0 && of(far.id, &all) > 0);
+    let email = "local@ours.example";
+    let local = json!({
+        "name": "Local", "role": "administrator", "depots": [home.id], "email": email, "password": PASSWORD,
+    });
+    administrator.post("/v1/people", &local).await.expect(201);
+    let local = server.anonymous().signed_in(email).await;
+    let shown = listed(&local, "?limit=200").await;
+    assert!(of(home.id, &shown) > 0 && of(server.world.ours.org_id, &shown) > 0);
+    assert_eq!(of(far.id, &shown), 0);
+    for half in [
+        "object_kind=unit",
+        "object_id=0198c0de-0000-7000-8000-000000000000",
+    ] {
+        let refused = administrator.get(&format!("/v1/audit?{half}")).await;
+        let other = if half.starts_with("object_kind") {
+            "object_id"
+        } else {
+            "object_kind"
+        };
+        assert_eq!(refused.problem(400), [other]);
+    }
+    server
+        .district_manager()
+        .await
+        .get("/v1/audit")
+        .await
+        .problem(403);
 }

@@ -1028,6 +1028,7 @@ async fn technician_at_home(server: &TestServer) -> Tenant {
         role: Role::Technician,
         depots,
         request_id: None,
+        session: None,
     }
 }
 

@@ -301,6 +301,7 @@ async fn many_units_are_created_by_the_same_path_in_one_commit() {
         role: Role::Administrator,
         depots: Depots::All,
         request_id: None,
+        session: None,
     };
     let new = |number: usize| NewUnit {
         id: None,

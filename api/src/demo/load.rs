@@ -89,6 +89,7 @@ impl<P: Fn(&str)> Loading<'_, P> {
             // They write about what is theirs; the loader sees to that.
             depots: Depots::All,
             request_id: None,
+            session: None,
         }
     }
 

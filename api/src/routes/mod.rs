@@ -24,6 +24,7 @@
 
 pub mod access_keys;
 pub mod alerts;
+pub mod audit;
 pub mod calculations;
 pub mod checklist_versions;
 pub mod checklists;
@@ -94,6 +95,7 @@ where
         .configure(calculations::routes)
         .configure(people::routes)
         .configure(access_keys::routes)
+        .configure(audit::routes)
         .configure(devices::routes)
         .configure(unsent::routes)
         .configure(models::routes)

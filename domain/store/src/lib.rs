@@ -6,6 +6,7 @@
 
 pub mod access_key;
 pub mod alert;
+pub mod audit;
 pub mod backup;
 pub mod boot;
 mod change;

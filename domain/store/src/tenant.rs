@@ -122,6 +122,8 @@ pub struct Tenant {
     pub depots: Depots,
     /// The request this is done for; it ends up in the audit.
     pub request_id: Option<Uuid>,
+    /// The session through which it is asked, or the depot system's key; so does this.
+    pub session: Option<Uuid>,
 }
 
 impl Tenant {
@@ -133,6 +135,7 @@ impl Tenant {
             role: Role::Administrator,
             depots: Depots::All,
             request_id: None,
+            session: None,
         }
     }
 }

@@ -60,14 +60,16 @@ pub async fn enrol(
     let Some(found) = look_up(database, &new.code).await? else {
         return Ok(None);
     };
-    // Whoever made the code stands for it.
+    // Whoever made the code stands for it; what is done is done through the session that begins with it.
+    let session = Uuid::now_v7();
     let tenant = Tenant {
         person_id: Some(found.created_by),
         request_id,
+        session: Some(session),
         ..Tenant::system(found.org_id)
     };
     let enrolled = feed::write(database, &tenant, &[found.org_id], async |tx| {
-        redeem(tx, found, new, thumbprint).await
+        redeem(tx, found, new, thumbprint, session).await
     })
     .await?;
     let Some((device, session)) = enrolled else {
@@ -88,6 +90,7 @@ async fn redeem(
     found: Found,
     new: &NewDevice,
     thumbprint: &str,
+    session: Uuid,
 ) -> Result<Option<(Device, Uuid)>> {
     fields::line("name", &new.name, 1..=200)?;
     let code = device_code::table.find((tx.org_id(), found.id));
@@ -153,7 +156,6 @@ async fn redeem(
         revoked_because: None,
         rev: 1,
     };
-    let session = Uuid::now_v7();
     let row = (
         device::org_id.eq(tx.org_id()),
         device::id.eq(one.id),

@@ -226,7 +226,7 @@ impl<'a> Write<'a> {
         self.marks.insert(depot_id);
     }
 
-    /// Notes who did what; the person and the request are the tenant's.
+    /// Notes who did what; the person, the request and the session are the tenant's.
     pub fn audit(
         &mut self,
         scope_id: Uuid,
@@ -404,8 +404,8 @@ impl Write<'_> {
         let rows = || self.audit.iter();
         prepared(
             diesel::sql_query(
-                "insert into audit (org_id, id, person_id, request_id, action, object_kind, object_id, scope_id, detail)
-                 select $1, id, $2, $3, action, object_kind, object_id, scope_id, detail
+                "insert into audit (org_id, id, person_id, request_id, session, action, object_kind, object_id, scope_id, detail)
+                 select $1, id, $2, $3, $10, action, object_kind, object_id, scope_id, detail
                  from unnest($4::uuid[], $5::text[], $6::text[], $7::uuid[], $8::uuid[], $9::jsonb[])
                      as a (id, action, object_kind, object_id, scope_id, detail)",
             )
@@ -417,7 +417,8 @@ impl Write<'_> {
             .bind::<Array<Text>, _>(rows().map(|row| row.kind).collect::<Vec<_>>())
             .bind::<Array<SqlUuid>, _>(rows().map(|row| row.object_id).collect::<Vec<_>>())
             .bind::<Array<SqlUuid>, _>(rows().map(|row| row.scope_id).collect::<Vec<_>>())
-            .bind::<Array<Jsonb>, _>(rows().map(|row| &row.detail).collect::<Vec<_>>()),
+            .bind::<Array<Jsonb>, _>(rows().map(|row| &row.detail).collect::<Vec<_>>())
+            .bind::<Nullable<SqlUuid>, _>(self.tenant().session),
         )
         .execute(&mut self.tx.connection())
         .await?;

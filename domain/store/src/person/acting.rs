@@ -36,5 +36,6 @@ pub(crate) async fn acting(tx: &Tx<'_>, id: Uuid) -> Result<Option<Tenant>> {
             Depots::Some(named)
         },
         request_id: None,
+        session: None,
     }))
 }

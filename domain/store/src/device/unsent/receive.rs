@@ -43,6 +43,7 @@ pub async fn receive(
     let tenant = Tenant {
         person_id: Some(phone.answered_by),
         request_id,
+        session: Some(phone.session),
         ..Tenant::system(phone.org_id)
     };
     feed::write(database, &tenant, &[phone.org_id], async |tx| {
@@ -226,7 +227,11 @@ async fn insert(
         .bind::<Array<Nullable<SqlUuid>>, _>(depots.collect::<Vec<_>>())
         .bind::<Array<Nullable<SqlUuid>>, _>(operators.collect::<Vec<_>>())
         .bind::<Array<Text>, _>(new.values().map(|entry| &entry.what).collect::<Vec<_>>())
-        .bind::<Array<Text>, _>(new.values().map(|entry| entry.body.get()).collect::<Vec<_>>()),
+        .bind::<Array<Text>, _>(
+            new.values()
+                .map(|entry| entry.body.get())
+                .collect::<Vec<_>>(),
+        ),
     )
     .execute(&mut tx.connection())
     .await?;
