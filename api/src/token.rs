@@ -310,6 +310,27 @@ mod tests {
     }
 
     #[test]
+    fn with_one_bit_changed_it_is_none() {
+        let keys = keys("house", &[new_key().unwrap()]);
+        for kind in [Kind::Access, Kind::Page] {
+            let token = keys.sign(kind, subject(), now_s()).unwrap();
+            for index in 0..token.len() {
+                for bit in 0..8 {
+                    let mut changed = token.clone().into_bytes();
+                    changed[index] ^= 1 << bit;
+                    let changed = String::from_utf8_lossy(&changed);
+                    assert_eq!(
+                        keys.verify(kind, &changed),
+                        None,
+                        "{kind:?}: byte {index}, bit {bit}"
+                    );
+                }
+            }
+            assert!(keys.verify(kind, &token).is_some());
+        }
+    }
+
+    #[test]
     fn the_newest_key_signs_and_both_verify() {
         let (old, new) = (new_key().unwrap(), new_key().unwrap());
         let before = keys("house", std::slice::from_ref(&old));

@@ -155,7 +155,32 @@ impl Forger {
         self.headers(&mut all);
         self.claims(&mut all);
         self.forms(&mut all);
+        self.bits(&mut all);
         all
+    }
+
+    /// Each byte of the good one in turn with one bit changed, by the part that it is in: one that makes another letter or
+    /// digit of it, which nothing refuses but the signature. `a_token_with_one_bit_changed_is_none` tries all bits.
+    fn bits(&self, all: &mut Forged) {
+        let mut at = 0;
+        for (part, source) in self.parts().into_iter().zip([
+            "RFC 7515, 5.2: one bit of the header changed",
+            "RFC 7515, 5.2: one bit of the claims changed",
+            "RFC 7515, 5.2: one bit of the signature changed",
+        ]) {
+            all.class(source);
+            for index in at..at + part.len() {
+                let mut changed = self.token.clone().into_bytes();
+                let byte = changed[index];
+                let other = (0..7)
+                    .map(|bit| byte ^ (1 << ((index + bit) % 7)))
+                    .find(u8::is_ascii_alphanumeric);
+                changed[index] = other.expect("a letter or a digit");
+                let changed = String::from_utf8(changed).expect("ASCII");
+                all.add(&format!("byte {index}"), changed);
+            }
+            at += part.len() + 1;
+        }
     }
 
     fn algorithms(&self, all: &mut Forged) {

@@ -1,10 +1,13 @@
-//! What a phone reaches when its person is granted more or less.
+//! What a phone reaches when its person is granted more or less, and who sees it.
+
+use std::collections::BTreeSet;
 
 use rimeyard_harness::{Actor, TestServer, eventually};
+use rimeyard_store::Role;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
-use super::devices::bearer;
+use super::devices::{bearer, person};
 use super::fleet::posted;
 use super::phone::{Phone, code};
 use crate::ops::Serve;
@@ -15,10 +18,7 @@ const GONE_S: f64 = 5.0;
 async fn change(administrator: &Actor, person: &str, change: Value) {
     let path = format!("/v1/people/{person}");
     let etag = administrator.get(&path).await.expect(200).etag();
-    administrator
-        .patch(&path, &etag, &change)
-        .await
-        .expect(200);
+    administrator.patch(&path, &etag, &change).await.expect(200);
 }
 
 #[tokio::test]
@@ -123,4 +123,72 @@ async fn a_phone_reaches_no_further_than_who_enrolled_it_could_have_made_it() {
     change(&administrator, itself, json!({"all_depots": true})).await;
     let me = bearer(&anyone, &enrolled["tokens"]).get("/v1/me").await;
     assert_eq!(me.expect(200).json()["depots"], json!([home]));
+}
+
+/// A person's phone tells where they are and what they do: it is shown to them, and to who answers for every depot they work
+/// at. To others it does not exist.
+#[tokio::test]
+async fn a_persons_phone_is_hidden_from_who_does_not_lead_all_of_their_depots() {
+    let server = TestServer::start().await;
+    let (anyone, lead) = (server.anonymous(), server.depot_lead().await);
+    let administrator = server.administrator().await;
+    let (home, far) = (server.world.ours.home.id, server.world.ours.far.id);
+    let lead_id = person(&server, Role::DepotLead).await;
+    let enrolled = async |person: &str| {
+        let letters = code(&administrator, json!({"person_id": person})).await;
+        let enrolled = Phone::new().enrol(&anyone, &letters).await.expect(201);
+        let device = enrolled.json()["device"]["id"].clone();
+        device.as_str().expect("an id").to_owned()
+    };
+    let of = async |name: &str, role: &str, more: Value| {
+        let mut new = json!({"name": name, "role": role});
+        for (field, value) in more.as_object().expect("an object") {
+            new[field] = value.clone();
+        }
+        let person = posted(&administrator, "/v1/people", &new).await;
+        enrolled(&person).await
+    };
+    let shown = [
+        enrolled(&lead_id).await,
+        of("At Home", "technician", json!({"depots": [home]})).await,
+    ];
+    let hidden = [
+        of("At Far", "technician", json!({"depots": [far]})).await,
+        of("At both", "technician", json!({"depots": [home, far]})).await,
+        of("Everywhere", "technician", json!({"all_depots": true})).await,
+        of("Nowhere", "technician", json!({})).await,
+        enrolled(&person(&server, Role::DistrictManager).await).await,
+        enrolled(&person(&server, Role::Administrator).await).await,
+    ];
+    let absent = "0198c0de-0000-7000-8000-000000000000";
+    let nowhere = lead.get(&format!("/v1/devices/{absent}")).await;
+    let lost = json!({"because": "lost"});
+    for id in &hidden {
+        let found = lead.get(&format!("/v1/devices/{id}")).await;
+        found.problem(404);
+        assert_eq!(found.body, nowhere.body, "to the byte");
+        let revoked = lead.post(&format!("/v1/devices/{id}/revoke"), &lost).await;
+        revoked.problem(404);
+        assert_eq!(revoked.body, nowhere.body);
+    }
+    let listed = async |actor: &Actor, query: &str| -> BTreeSet<String> {
+        let page = actor.get(&format!("/v1/devices?limit=200{query}")).await;
+        let page = page.expect(200).json();
+        let items = page["items"].as_array().expect("a list").iter();
+        items
+            .map(|it| it["id"].as_str().expect("an id").to_owned())
+            .collect()
+    };
+    assert_eq!(listed(&lead, "").await, BTreeSet::from(shown.clone()));
+    // Asking for somebody by name shows no more.
+    let director = person(&server, Role::DistrictManager).await;
+    let of_director = format!("&person_id={director}");
+    assert_eq!(listed(&lead, &of_director).await, BTreeSet::new());
+    for id in &shown {
+        lead.get(&format!("/v1/devices/{id}")).await.expect(200);
+    }
+    let all = shown.iter().chain(&hidden).cloned().collect();
+    assert_eq!(listed(&administrator, "").await, all);
+    let foreign = server.foreign_administrator().await;
+    assert_eq!(listed(&foreign, "").await, BTreeSet::new());
 }

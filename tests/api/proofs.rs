@@ -4,8 +4,9 @@ use base64::Engine;
 use base64::prelude::BASE64_URL_SAFE_NO_PAD;
 use jsonwebtoken::{Algorithm, EncodingKey, Header, encode};
 use reqwest::Method;
-use rimeyard_harness::{Actor, Answer, TestServer};
+use rimeyard_harness::{Actor, Answer, TestServer, eventually};
 use serde_json::{Value, json};
+use uuid::Uuid;
 
 use super::phone::{Phone, Told, code};
 
@@ -160,7 +161,10 @@ async fn a_proofs_header_is_a_public_key_and_nothing_more() {
             "a private key",
             but(|it| it["jwk"]["d"] = json!("nWGxne_9WmC6hEr0kuwsxERJxWl7MmkZcDusAxyuf2A")),
         ),
-        ("a private key of nothing", but(|it| it["jwk"]["d"] = json!(""))),
+        (
+            "a private key of nothing",
+            but(|it| it["jwk"]["d"] = json!("")),
+        ),
         ("crit", but(|it| it["crit"] = json!(["exp"]))),
         (
             "crit of what is there",
@@ -174,12 +178,18 @@ async fn a_proofs_header_is_a_public_key_and_nothing_more() {
         ("x5c", but(|it| it["x5c"] = json!(["MIIB"]))),
         ("zip", but(|it| it["zip"] = json!("DEF"))),
         ("null for a key", but(|it| it["jwk"] = Value::Null)),
-        ("no key", but(|it| drop(it.as_object_mut().map(|it| it.remove("jwk"))))),
+        (
+            "no key",
+            but(|it| drop(it.as_object_mut().map(|it| it.remove("jwk")))),
+        ),
         (
             "another's key",
             but(|it| it["jwk"]["x"] = json!("11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo")),
         ),
-        ("a key that is none", but(|it| it["jwk"]["x"] = json!("AAAA"))),
+        (
+            "a key that is none",
+            but(|it| it["jwk"]["x"] = json!("AAAA")),
+        ),
         ("another curve", but(|it| it["jwk"]["crv"] = json!("Ed448"))),
         ("no type", but(|it| it["typ"] = json!("jwt"))),
     ];
@@ -246,7 +256,13 @@ async fn without_one_the_request_says_it_and_must_say_a_name() {
         let request = lead.request(Method::POST, "/v1/device-codes").json(&home);
         Answer::of(request.header("Host", host)).await
     };
-    for host in [&"x".repeat(4_000), &"x.".repeat(130), "a/b", "me@here", "a b"] {
+    for host in [
+        "a/b",
+        "me@here",
+        "a b",
+        &"x".repeat(4_000),
+        &"x.".repeat(130),
+    ] {
         let answer = make(host).await;
         assert_eq!(answer.problem(400), ["Host"], "{host}");
     }
@@ -261,4 +277,63 @@ async fn without_one_the_request_says_it_and_must_say_a_name() {
     let host = Some("rimeyard.example:8443");
     enrol(&anyone, letters, &proof, None).await.problem(401);
     enrol(&anyone, letters, &proof, host).await.expect(201);
+}
+
+/// What DEVELOPERS.md says of a proof whose jti is not remembered: whoever has seen all of a request goes on with it for as
+/// long as its proof is young, and the phone that comes with what it was told ends the session for both.
+#[tokio::test]
+async fn whoever_sends_a_phones_refresh_again_is_found_out_by_the_phone() {
+    let server = TestServer::start().await;
+    let (anyone, lead) = (server.anonymous(), server.depot_lead().await);
+    let home = json!({"depot_id": server.world.ours.home.id});
+    let phone = Phone::new();
+    let enrolled = phone.enrol(&anyone, &code(&lead, home).await).await;
+    let tokens = enrolled.expect(201).json()["tokens"].clone();
+    let path = "/v1/sign-in/refresh";
+    let seen = phone.proof(&Phone::told(&anyone, path));
+    let again = async |tokens: &Value| {
+        let body = json!({"refresh_token": tokens["refresh_token"]});
+        let request = anyone.request(Method::POST, path).header("DPoP", &seen);
+        Answer::of(request.json(&body)).await
+    };
+    let told = again(&tokens).await.expect(200).json();
+    let theirs = again(&tokens).await.expect(200).json();
+    let theirs = again(&theirs).await.expect(200).json();
+    phone.refresh(&anyone, &told, None).await.problem(401);
+    again(&theirs).await.problem(401);
+    let acting = anyone.with_token(theirs["access_token"].as_str().expect("a token"));
+    eventually(5.0, "what they hold opens nothing", async || {
+        acting.get("/v1/me").await.status == 401
+    })
+    .await;
+}
+
+/// What is unsent is kept by its ids: sent again it changes nothing, and by nobody without the phone's key.
+#[tokio::test]
+async fn a_proof_opens_its_own_request_alone() {
+    let server = TestServer::start().await;
+    let (anyone, lead) = (server.anonymous(), server.depot_lead().await);
+    let home = json!({"depot_id": server.world.ours.home.id});
+    let phone = Phone::new();
+    let letters = code(&lead, home).await;
+    let seen = phone.proof(&Phone::told(&anyone, "/v1/devices"));
+    let enrolled = enrol(&anyone, &letters, &seen, None).await.expect(201);
+    // The code's answer may be lost, so it comes again: to the one who has the key and the code.
+    let again = enrol(&anyone, &letters, &seen, None).await.expect(201);
+    assert_eq!(again.json()["device"], enrolled.json()["device"]);
+    enrol(&anyone, "0000-0000", &seen, None).await.problem(401);
+    for path in ["/v1/sign-in/refresh", "/v1/devices/unsent"] {
+        let body = match path {
+            "/v1/devices/unsent" => {
+                json!({"entries": [{"id": Uuid::now_v7(), "what": "x", "body": {}}]})
+            }
+            _ => json!({"refresh_token": enrolled.json()["tokens"]["refresh_token"]}),
+        };
+        let request = anyone.request(Method::POST, path).header("DPoP", &seen);
+        Answer::of(request.json(&body)).await.problem(401);
+    }
+    phone
+        .refresh(&anyone, &enrolled.json()["tokens"], None)
+        .await
+        .expect(200);
 }

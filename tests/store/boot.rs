@@ -149,6 +149,25 @@ async fn a_database_that_forgets_is_refused_unless_told_that_it_may() {
     assert!(told.contains("synchronous_commit is off"), "{told}");
 }
 
+/// A superuser who has put on one of our roles can take it off again: SET ROLE alone is no wall.
+#[tokio::test]
+async fn a_login_that_is_a_superuser_is_named_whatever_role_it_has_put_on() {
+    let (_, name) = database().await;
+    let owner_url = cluster().await.owner_url(&name);
+    let database = Database::connect(&owner_url, Sizes::default())
+        .await
+        .expect("connected");
+    let told = refusal(&database, true).await;
+    let login = owner(&name).await;
+    let login = login.query_one("select session_user::text", &[]).await;
+    let login: String = login.expect("its name").get(0);
+    for role in ["app", "door", "clock", "sweep"] {
+        let wrong = format!("rimeyard_{role} is entered by {login}, a superuser");
+        assert!(told.contains(&wrong), "{told}");
+    }
+    assert_eq!(told.lines().count(), 4, "and nothing else is wrong: {told}");
+}
+
 #[tokio::test]
 async fn a_role_with_too_much_power_is_named() {
     // A cluster of its own: roles belong to all databases of one.

@@ -1,7 +1,5 @@
 //! Sign-in, sessions and signing keys.
 
-use std::time::{Duration, Instant};
-
 use rimeyard_store::door::{self, Known, Session, SigningKey};
 use serde_json::json;
 
@@ -23,31 +21,17 @@ async fn refresh(house: &House, token: &str) -> Option<Session> {
         .expect("asked")
 }
 
+/// That it takes as long, the unit test of `password` shows: the same work is done.
 #[tokio::test]
-async fn an_unknown_address_takes_as_long_as_a_wrong_password() {
+async fn nobody_is_let_in_by_an_unknown_address_or_a_wrong_password() {
     let house = House::new().await;
     assert!(!door::anybody(&house.database).await.expect("asked"));
     someone(&house).await;
     assert!(door::anybody(&house.database).await.expect("asked"));
-    // In turns, and the quickest of each, since anything may slow one down. Without a hash to check an answer would
-    // come some twenty times as fast.
-    let emails = ["ada@example.org", "nobody@example.org", "no address"];
-    let mut quickest = [Duration::MAX; 3];
-    for _ in 0..9 {
-        for (email, quickest) in emails.iter().zip(&mut quickest) {
-            let start = Instant::now();
-            let outcome = door::sign_in(&house.database, email, "a wrong password")
-                .await
-                .expect("asked");
-            *quickest = (*quickest).min(start.elapsed());
-            assert!(outcome.is_none());
-        }
+    for email in ["ada@example.org", "nobody@example.org", "no address", ""] {
+        let let_in = door::sign_in(&house.database, email, "a wrong password").await;
+        assert!(let_in.expect("asked").is_none(), "{email}");
     }
-    let [known, unknown, unlikely] = quickest.map(|quickest| quickest.as_secs_f64());
-    assert!(
-        (0.2..5.0).contains(&(known / unknown)) && (0.2..5.0).contains(&(known / unlikely)),
-        "{known} s, {unknown} s and {unlikely} s"
-    );
 }
 
 /// OWASP Password Storage Cheat Sheet: argon2id, m = 19456 KiB, t = 2, p = 1; the PHC string says what was used.

@@ -77,18 +77,21 @@ pub(crate) async fn matches(password: &str, stored: Option<String>) -> Result<bo
     }
     let password = password.to_owned();
     work(move || {
-        static NOBODY: OnceLock<String> = OnceLock::new();
-        let known = stored.is_some();
-        let nobody = || {
-            NOBODY
-                .get_or_init(|| hash_here("nobody").map(|hash| hash.0).unwrap_or_default())
-                .clone()
-        };
-        let stored = stored.unwrap_or_else(nobody);
-        let hash = PasswordHash::new(&stored).map_err(Error::internal)?;
-        Ok(argon2().verify_password(password.as_bytes(), &hash).is_ok() && known)
+        check(stored.as_deref(), |hash| {
+            let hash = PasswordHash::new(hash).map_err(Error::internal)?;
+            Ok(argon2().verify_password(password.as_bytes(), &hash).is_ok())
+        })
     })
     .await?
+}
+
+/// What `verify` says of the stored hash. Without one it is asked of another, made just so, and what it says does not count.
+fn check(stored: Option<&str>, verify: impl FnOnce(&str) -> Result<bool>) -> Result<bool> {
+    static NOBODY: OnceLock<String> = OnceLock::new();
+    let nobody =
+        || NOBODY.get_or_init(|| hash_here("nobody").map(|hash| hash.0).unwrap_or_default());
+    let matches = verify(stored.unwrap_or_else(|| nobody()))?;
+    Ok(matches && stored.is_some())
 }
 
 fn hash_here(password: &str) -> Result<Hashed> {
@@ -122,4 +125,42 @@ pub fn address(email: &str) -> Result<String> {
         ));
     }
     Ok(email)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What of a hash decides how long it takes to check: the algorithm, its version and parameters, and lengths.
+    fn work_of(hash: &str) -> String {
+        let [_, algorithm, version, params, salt, output] = hash.split('$').collect::<Vec<_>>()[..]
+        else {
+            panic!("no PHC string: {hash}")
+        };
+        format!(
+            "{algorithm} {version} {params} {} {}",
+            salt.len(),
+            output.len()
+        )
+    }
+
+    #[test]
+    fn nobodys_password_is_checked_as_somebodys_is() {
+        let known = hash_here("shovel the ramp").expect("hashed").0;
+        let asked = |stored: Option<&str>, says: bool| {
+            let mut asked = Vec::new();
+            let matches = check(stored, |hash| {
+                asked.push(work_of(hash));
+                Ok(says)
+            });
+            (matches.expect("checked"), asked)
+        };
+        let work = vec![work_of(&known)];
+        assert_eq!(asked(Some(&known), true), (true, work.clone()));
+        assert_eq!(asked(Some(&known), false), (false, work.clone()));
+        // Whatever is found of it, and as often as somebody tries.
+        for says in [true, false, true] {
+            assert_eq!(asked(None, says), (false, work.clone()));
+        }
+    }
 }
