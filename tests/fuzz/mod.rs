@@ -2,7 +2,9 @@
 //! functions with libFuzzer (.ci/fuzz); here they are given what is in `corpus/`, so that they stay in use. What a fuzzer
 //! finds goes into the corpus.
 
+mod body;
 mod cursor;
+mod proof;
 mod table;
 mod token;
 
@@ -45,4 +47,14 @@ fn cursors() {
 #[test]
 fn tokens() {
     replay("token", token::target);
+}
+
+#[test]
+fn proofs() {
+    replay("proof", proof::target);
+}
+
+#[test]
+fn bodies() {
+    replay("body", body::target);
 }

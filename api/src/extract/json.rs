@@ -100,9 +100,12 @@ async fn collect(mut payload: Payload, limit_bytes: usize) -> Result<web::BytesM
     Ok(bytes)
 }
 
-/// Every body is an object. serde also reads a list as one, field by field in their order, so that an empty list would be
-/// a change of nothing.
-fn object<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
+/// The bytes of a body, read. Every body is an object. serde also reads a list as one, field by field in their order, so that
+/// an empty list would be a change of nothing.
+///
+/// # Errors
+/// 400 where it is no JSON, 422 where a field is wrong.
+pub fn object<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
     let value = parse(bytes)?;
     let first = bytes.iter().find(|byte| !byte.is_ascii_whitespace());
     if first == Some(&b'{') {

@@ -11,7 +11,7 @@ pub mod proof;
 mod query;
 mod words;
 
-pub use json::{BODY_LIMIT_BYTES, Json, idempotency_key, read};
+pub use json::{BODY_LIMIT_BYTES, Json, idempotency_key, object, read};
 pub use path::Path;
 pub use precondition::IfMatch;
 pub use proof::Proof;
