@@ -186,9 +186,19 @@ async fn a_proofs_header_is_a_public_key_and_nothing_more() {
             "another's key",
             but(|it| it["jwk"]["x"] = json!("11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo")),
         ),
+        ("a key too short", but(|it| it["jwk"]["x"] = json!("AAAA"))),
+        ("a key of no bytes", but(|it| it["jwk"]["x"] = json!(""))),
         (
-            "a key that is none",
-            but(|it| it["jwk"]["x"] = json!("AAAA")),
+            "a key too long",
+            but(|it| {
+                // All of the good key and a byte more.
+                let long = it["jwk"]["x"]
+                    .as_str()
+                    .map(|x| BASE64_URL_SAFE_NO_PAD.decode(x));
+                let mut long = long.expect("text").expect("base64url");
+                long.push(0);
+                it["jwk"]["x"] = json!(BASE64_URL_SAFE_NO_PAD.encode(long));
+            }),
         ),
         ("another curve", but(|it| it["jwk"]["crv"] = json!("Ed448"))),
         ("no type", but(|it| it["typ"] = json!("jwt"))),

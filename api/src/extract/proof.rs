@@ -131,7 +131,13 @@ fn key_of(proof: &str) -> Result<(Algorithm, Jwk), Problem> {
         AlgorithmParameters::EllipticCurve(key) if key.curve == EllipticCurve::P256 => {
             Algorithm::ES256
         }
-        AlgorithmParameters::OctetKeyPair(key) if key.curve == EllipticCurve::Ed25519 => {
+        // The decoder takes the first 32 bytes for granted.
+        AlgorithmParameters::OctetKeyPair(key)
+            if key.curve == EllipticCurve::Ed25519
+                && BASE64_URL_SAFE_NO_PAD
+                    .decode(&key.x)
+                    .is_ok_and(|bytes| bytes.len() == 32) =>
+        {
             Algorithm::EdDSA
         }
         _ => {
