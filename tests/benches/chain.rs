@@ -1,6 +1,6 @@
 //! How fast one unit's whole chain is: 13 measured parts with 15 measures of 6 readings each, 12 parts with a life.
 //!
-//! `cargo bench -p rimeyard-tests --bench chain`. The aim: 5,000 units a second on one core, so under 200 microseconds.
+//! `cargo bench -p rimeyard-tests --bench chain`. The aim: 10,000 units a second on one core, so under 100 microseconds.
 
 use std::hint::black_box;
 

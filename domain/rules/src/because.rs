@@ -1,6 +1,8 @@
 //! Reasons in words: short sentences in the trade's terms, with the numbers a technician can check. Dates rather than
 //! "days ago", rounded odds rather than decimals, so that a text changes only when the facts do.
 
+use std::fmt::{self, Display};
+
 use jiff::{Timestamp, civil::Date, tz::TimeZone};
 use serde::{Deserialize, Serialize};
 
@@ -64,6 +66,16 @@ pub fn reasons(
     all
 }
 
+/// What most are not longer than, bytes.
+const SENTENCE: usize = 192;
+
+/// A sentence put together at once.
+pub fn sentence(text: fmt::Arguments<'_>) -> String {
+    let mut sentence = String::with_capacity(SENTENCE);
+    fmt::write(&mut sentence, text).expect("a string takes all");
+    sentence
+}
+
 /// A number for reading: at most so many decimals, no trailing zeros, no negative zero.
 pub fn number(value: f64, decimals: usize) -> String {
     let mut text = format!("{value:.decimals$}");
@@ -98,16 +110,16 @@ pub fn small_chance(chance: f64) -> String {
 }
 
 /// Odds as people say them: "9 in 10", "97 in 100". Likelier is never said with smaller odds.
-pub fn odds(chance: f64) -> String {
+pub fn odds(chance: f64) -> impl Display {
     let hundredths = (chance.clamp(0.0, 1.0) * 100.0).round() as u32;
-    match hundredths {
-        0 => "no chance".to_owned(),
-        100 => "as good as certain".to_owned(),
-        16..=84 => format!("{} in 10", (f64::from(hundredths) / 10.0).round() as u32),
-        90 => "9 in 10".to_owned(),
-        10 => "1 in 10".to_owned(),
-        other => format!("{other} in 100"),
-    }
+    fmt::from_fn(move |text| match hundredths {
+        0 => text.write_str("no chance"),
+        100 => text.write_str("as good as certain"),
+        16..=84 => write!(text, "{} in 10", (hundredths + 5) / 10),
+        90 => text.write_str("9 in 10"),
+        10 => text.write_str("1 in 10"),
+        other => write!(text, "{other} in 100"),
+    })
 }
 
 const MONTHS: [&str; 12] = [
@@ -115,16 +127,16 @@ const MONTHS: [&str; 12] = [
 ];
 
 /// A day: "12 Nov 2025".
-pub fn day(date: Date) -> String {
+pub fn day(date: Date) -> impl Display {
     let month = MONTHS
         .get(usize::from(date.month().unsigned_abs()) - 1)
         .copied()
         .unwrap_or("");
-    format!("{} {month} {}", date.day(), date.year())
+    fmt::from_fn(move |text| write!(text, "{} {month} {}", date.day(), date.year()))
 }
 
 /// The day an instant falls on, in the depot's zone.
-pub fn day_of(at: Timestamp, zone: &TimeZone) -> String {
+pub fn day_of(at: Timestamp, zone: &TimeZone) -> impl Display + use<> {
     day(zone.to_datetime(at).date())
 }
 
@@ -173,7 +185,7 @@ mod tests {
         );
         let said: Vec<String> = [0.0, 0.004, 0.03, 0.1, 0.24, 0.9, 0.97, 0.996]
             .into_iter()
-            .map(odds)
+            .map(|chance| odds(chance).to_string())
             .collect();
         assert_eq!(
             said,
@@ -188,13 +200,13 @@ mod tests {
                 "as good as certain"
             ]
         );
-        assert_eq!(day(Date::constant(2025, 11, 12)), "12 Nov 2025");
+        assert_eq!(day(Date::constant(2025, 11, 12)).to_string(), "12 Nov 2025");
     }
 
     /// Read back, no likelier thing is said to be less likely.
     #[test]
     fn odds_rise_with_the_chance() {
-        let read_back = |chance: f64| match odds(chance).as_str() {
+        let read_back = |chance: f64| match odds(chance).to_string().as_str() {
             "no chance" => 0.0,
             "as good as certain" => 1.0,
             said => {
@@ -206,7 +218,10 @@ mod tests {
             .map(|i| read_back(f64::from(i) / 1000.0))
             .collect();
         assert!(said.is_sorted(), "{said:?}");
-        assert_eq!([odds(0.85), odds(0.15)], ["85 in 100", "15 in 100"]);
+        assert_eq!(
+            [odds(0.85).to_string(), odds(0.15).to_string()],
+            ["85 in 100", "15 in 100"]
+        );
     }
 
     #[test]

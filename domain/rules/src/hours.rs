@@ -6,7 +6,7 @@
 //! nodes that every part of a machine shares.
 
 use crate::special::{
-    beta_log_odds_quantile, beta_power, beta_tails, digamma, ln_beta, normal_density, trigamma,
+    Beta, beta_log_odds_quantile, beta_tails, digamma, ln_beta, normal_density, trigamma,
 };
 
 /// What is known of a model's use before any hours of a machine are read.
@@ -164,40 +164,51 @@ impl HoursTable {
 
     /// P(hours to come <= `hours`), exactly.
     pub fn at_most(&self, hours: f64) -> f64 {
-        if hours < 0.0 {
-            return 0.0;
-        }
-        if hours == f64::INFINITY {
-            return 1.0;
-        }
+        self.distribution()(hours)
+    }
+
+    /// The same for many hours.
+    fn distribution(&self) -> impl Fn(f64) -> f64 {
         let Usage { a, b, .. } = self.usage;
-        let (x, y) = (hours / (hours + b), b / (hours + b));
-        // From the largest shape down, since neighbours share work: I_x(k, a) = I_x(k + 1, a) + x^k y^a / (k B(k, a)),
-        // and each of these terms is the one above times (k + 1) / (x (k + a)).
-        let mut shape_now = f64::INFINITY;
-        let (mut below, mut term) = (0.0, 0.0);
-        let mut sum = 0.0;
-        for (shape, weight) in self.shapes.iter().rev() {
-            let steps = shape_now - shape;
-            if steps <= 40.0 && steps.fract() == 0.0 && term > 1e-250 {
-                while shape_now > *shape {
-                    shape_now -= 1.0;
-                    below += term;
-                    term *= shape_now / (x * (shape_now - 1.0 + a));
-                }
-            } else {
-                shape_now = *shape;
-                below = beta_tails(shape_now, a, x, y).0;
-                let next = shape_now - 1.0;
-                term = if next > 0.0 {
-                    beta_power(next, a, x, y) / next
-                } else {
-                    0.0
-                };
+        let beta = |(shape, weight): &(f64, f64)| (*shape, *weight, Beta::new(*shape, a));
+        // From the largest shape down, since neighbours share work: I_x(k, a) = I_x(k + 1, a) + x^k y^a / (k B(k, a)), and
+        // each of these terms is the one above times (k + 1) / (x (k + a)).
+        let shapes: Vec<(f64, f64, Beta)> = self.shapes.iter().rev().map(beta).collect();
+        let none = self.none;
+        move |hours| {
+            if hours < 0.0 {
+                return 0.0;
             }
-            sum += weight * below;
+            if hours == f64::INFINITY {
+                return 1.0;
+            }
+            let (x, y) = (hours / (hours + b), b / (hours + b));
+            let mut shape_now = f64::INFINITY;
+            let (mut below, mut term) = (0.0, 0.0);
+            let mut sum = 0.0;
+            for (shape, weight, beta) in &shapes {
+                let steps = shape_now - shape;
+                if steps <= 40.0 && steps.fract() == 0.0 && term > 1e-250 {
+                    while shape_now > *shape {
+                        shape_now -= 1.0;
+                        below += term;
+                        term *= shape_now / (x * (shape_now - 1.0 + a));
+                    }
+                } else {
+                    shape_now = *shape;
+                    below = beta.tails(x, y).0;
+                    // x^(k-1) y^a / ((k-1) B(k-1, a)) is that of k over x (k + a - 1).
+                    let next = shape_now - 1.0;
+                    term = if next > 0.0 {
+                        beta.power(x, y) / (x * (next + a))
+                    } else {
+                        0.0
+                    };
+                }
+                sum += weight * below;
+            }
+            (none + sum).min(1.0)
         }
-        (self.none + sum).min(1.0)
     }
 
     /// Mean hours to come.
@@ -210,16 +221,24 @@ impl HoursTable {
         shape / self.usage.shape * self.usage.hours_per_day()
     }
 
-    /// The mean of `survival`(hours) over the hours to come, for a function that is smooth in the logarithm of hours.
+    /// The mean of `survival`(hours) over the hours to come, for a chance that is smooth in the logarithm of hours and,
+    /// between two points, least at one of them.
     pub fn average(&self, survival: impl Fn(f64) -> f64) -> f64 {
+        /// Short of certain by less than is worth a node.
+        const CERTAIN: f64 = 1.0 - 1e-14;
         let lattice = &self.lattice;
-        let sum: f64 = lattice
-            .hours
-            .iter()
-            .zip(&lattice.weights)
-            .map(|(hours, weight)| weight * survival(*hours))
-            .sum();
-        sum + self.none * survival(0.0)
+        let now = survival(0.0);
+        let (mut sum, mut left) = (0.0, 1.0);
+        for (hours, weight) in lattice.hours.iter().zip(&lattice.weights).rev() {
+            let then = survival(*hours);
+            if then > CERTAIN && now > CERTAIN {
+                // So it is at all nodes that are left, which are most of them.
+                return sum + left;
+            }
+            sum += weight * then;
+            left -= weight;
+        }
+        sum + self.none * now
     }
 
     /// Hours that are exceeded with a chance under 1e-7.
@@ -296,14 +315,16 @@ impl HoursTable {
 
     /// E[P(H < T)], T the crossing, by the trapezoid rule in z.
     fn average_over_crossing(&self, crossing: impl Fn(f64) -> f64) -> f64 {
-        const STEP: f64 = 0.5;
+        // A step is narrow against the distribution of hours, which so stays smooth along it.
+        const STEP: f64 = 0.7;
+        let at_most = self.distribution();
         let mut sum = 0.0;
         let mut total = 0.0;
-        for i in -14..=14 {
+        for i in -11..=11 {
             let z = STEP * f64::from(i);
             let weight = normal_density(z);
             total += weight;
-            sum += weight * self.at_most(crossing(z));
+            sum += weight * at_most(crossing(z));
         }
         sum / total
     }
@@ -323,17 +344,17 @@ impl HoursTable {
             let bend = (knee - u).exp();
             let t = u - bend;
             // Logarithms of x = 1/(1 + e^-t) and 1 - x, also where x is less than any number.
-            let more = (-t.abs()).exp().ln_1p();
+            let small = (-t.abs()).exp();
+            let (odds, more) = (if t < 0.0 { small } else { 1.0 / small }, small.ln_1p());
             let (ln_x, ln_y) = (t.min(0.0) - more, -t.max(0.0) - more);
-            let ln_jacobian = bend.ln_1p() + step.ln();
-            let mut sum = 0.0;
+            let mut density = 0.0;
             for (shape, constant) in &terms {
-                let exponent = constant + shape * ln_x + a * ln_y + ln_jacobian;
+                let exponent = constant + shape * ln_x + a * ln_y;
                 if exponent > -40.0 {
-                    sum += exponent.exp();
+                    density += exponent.exp();
                 }
             }
-            (b * t.exp(), sum)
+            (b * odds, density * step * (1.0 + bend))
         };
         let first = self.shapes.first().map_or(1.0, |s| s.0);
         let last = self.shapes.last().map_or(1.0, |s| s.0);

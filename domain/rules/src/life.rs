@@ -90,19 +90,35 @@ impl Life {
 
     /// P(a part sound at `age` lasts `next` more), both at least 0.
     pub fn lasts(&self, age: f64, next: f64) -> f64 {
-        let gain = power_gain(age, next, self.shape);
-        (-self.alpha * (gain / self.beta).ln_1p()).exp()
+        self.lasts_from(age)(next)
+    }
+
+    /// The same of many lengths from one age.
+    pub fn lasts_from(self, age: f64) -> impl Fn(f64) -> f64 {
+        let gain = power_gain_from(age, self.shape);
+        move |next| (-self.alpha * (gain(next) / self.beta).ln_1p()).exp()
     }
 }
 
 /// (x + d)^k - x^k without cancellation.
 fn power_gain(x: f64, d: f64, k: f64) -> f64 {
-    if d <= 0.0 {
-        0.0
-    } else if d > x {
-        (x + d).powf(k) - x.powf(k)
-    } else {
-        x.powf(k) * (k * (d / x).ln_1p()).exp_m1()
+    power_gain_from(x, k)(d)
+}
+
+/// The same for many d.
+fn power_gain_from(x: f64, k: f64) -> impl Fn(f64) -> f64 {
+    let power = x.powf(k);
+    move |d| {
+        if d <= 0.0 {
+            0.0
+        } else if k == 2.0 {
+            // As most sheets have it.
+            d * (2.0 * x + d)
+        } else if d > x {
+            (x + d).powf(k) - power
+        } else {
+            power * (k * (d / x).ln_1p()).exp_m1()
+        }
     }
 }
 

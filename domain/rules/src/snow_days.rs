@@ -34,12 +34,10 @@ pub struct SnowDays {
     pub next_season: Season,
     /// Of each scenario the winter on record that it begins with; none where all is typical.
     pub winters: Vec<Winter>,
-    /// The first day that counts.
-    first: i32,
-    /// Of each scenario, how many snow days there are before each day from the first on; the past is the same in all.
-    snow: Vec<Vec<u32>>,
-    /// How many weekdays of a season there are before each day from the first on, in any scenario.
-    weekdays: [Vec<u32>; 1],
+    /// Snow days of each scenario; the past is the same in all.
+    snow: Counted,
+    /// Weekdays of a season, the same in any scenario.
+    weekdays: Counted,
     /// Whether the season's dates are from winters on record.
     from_history: bool,
     /// Snow days of each scenario in the winter of this season, those that are over too.
@@ -131,9 +129,8 @@ impl SnowDays {
             this_season,
             next_season: this_season.next(starts, ends),
             winters: record.winters.iter().map(|past| past.winter).collect(),
-            first,
-            snow: snow.collect(),
-            weekdays: [counted(first, end, weekdays)],
+            snow: Counted::new(first, snow.collect()),
+            weekdays: Counted::new(first, vec![counted(first, end, weekdays)]),
             from_history: told.is_some(),
             of_this_winter,
         }
@@ -162,9 +159,8 @@ impl SnowDays {
     /// The days that hours of such an exposure are counted against.
     pub fn of(&self, exposure: Exposure) -> DaysOfUse<'_> {
         DaysOfUse {
-            scenarios: self.snow.len(),
-            first: self.first,
-            counts: match exposure {
+            scenarios: self.scenarios(),
+            of: match exposure {
                 Exposure::SnowDays => &self.snow,
                 Exposure::SeasonWeekdays => &self.weekdays,
             },
@@ -173,7 +169,46 @@ impl SnowDays {
 
     /// How many scenarios there are.
     pub fn scenarios(&self) -> usize {
-        self.snow.len()
+        self.snow.counts.len()
+    }
+}
+
+/// The days of some scenarios, counted.
+#[derive(Debug, Clone)]
+pub(crate) struct Counted {
+    /// The first day that counts.
+    first: i32,
+    /// Of each scenario, how many there are before each day from the first on.
+    counts: Vec<Vec<u32>>,
+    /// Those of any scenario, ascending.
+    days: Vec<i32>,
+}
+
+impl Counted {
+    /// Each scenario's as [`counted`] from the day `first` on, all to the same day.
+    pub(crate) fn new(first: i32, counts: Vec<Vec<u32>>) -> Self {
+        let mut any = vec![false; counts.first().map_or(0, Vec::len)];
+        for counts in &counts {
+            for (any, count) in any.iter_mut().zip(counts.windows(2)) {
+                *any |= count[0] < count[1];
+            }
+        }
+        let days = (first..)
+            .zip(any)
+            .filter_map(|(day, any)| any.then_some(day));
+        Counted {
+            first,
+            days: days.collect(),
+            counts,
+        }
+    }
+
+    /// As days of use.
+    pub(crate) fn days(&self) -> DaysOfUse<'_> {
+        DaysOfUse {
+            scenarios: self.counts.len(),
+            of: self,
+        }
     }
 }
 
@@ -181,19 +216,15 @@ impl SnowDays {
 #[derive(Debug, Clone, Copy)]
 pub struct DaysOfUse<'a> {
     scenarios: usize,
-    first: i32,
-    /// Of each scenario, or one of all, how many there are before each day from the first on.
-    counts: &'a [Vec<u32>],
+    /// Of each scenario, or one of all.
+    of: &'a Counted,
 }
 
 impl<'a> DaysOfUse<'a> {
-    /// Those of scenarios tabulated by [`counted`] from the day `first` on.
-    pub(crate) fn new(first: i32, counts: &'a [Vec<u32>]) -> Self {
-        DaysOfUse {
-            scenarios: counts.len(),
-            first,
-            counts,
-        }
+    /// Those of any scenario after the day `after`, ascending.
+    pub(crate) fn after(self, after: i32) -> &'a [i32] {
+        let days = &self.of.days;
+        &days[days.partition_point(|day| *day <= after)..]
     }
 
     /// The days of use of each scenario after the day `after`.
@@ -213,9 +244,9 @@ impl<'a> DaysOfUse<'a> {
 
     /// Days of use after `from` and before `until`, day numbers, in `scenario`.
     pub fn between(self, scenario: usize, from: i32, until: i32) -> u32 {
-        let counts = &self.counts[scenario.min(self.counts.len() - 1)];
+        let counts = &self.of.counts[scenario.min(self.of.counts.len() - 1)];
         let before = |day: i32| {
-            counts[(day.saturating_sub(self.first).max(0) as usize).min(counts.len() - 1)]
+            counts[(day.saturating_sub(self.of.first).max(0) as usize).min(counts.len() - 1)]
         };
         before(until).saturating_sub(before(from.saturating_add(1)))
     }
@@ -229,7 +260,7 @@ impl<'a> DaysOfUse<'a> {
 
     /// The last day that anything is dated on.
     pub fn horizon(self) -> i32 {
-        self.first + self.counts[0].len() as i32 - 1
+        self.of.first + self.of.counts[0].len() as i32 - 1
     }
 }
 

@@ -11,7 +11,7 @@ pub use crate::due::Due as Output;
 use crate::due::{Done, Facts, PastStorm, Terms, Trigger, due};
 use crate::season::{Season, day_number};
 use crate::sheet::task::TOLERANCE;
-use crate::snow_days::{DaysOfUse, counted};
+use crate::snow_days::{Counted, counted};
 use crate::unit::parts::{DatedStorm, Dates};
 
 /// Triggers, times done and storms at most: each date of a rule is worked out from the one before.
@@ -195,7 +195,7 @@ struct UseAhead {
     usage: crate::hours::Usage,
     after: i32,
     hours: f64,
-    counts: Vec<Vec<u32>>,
+    days: Counted,
     storm: Option<DatedStorm>,
 }
 
@@ -244,19 +244,14 @@ impl UseAhead {
             usage,
             after,
             hours: ahead.hours,
-            counts: counts.collect(),
+            days: Counted::new(after, counts.collect()),
             storm: storm.transpose()?,
         })
     }
 
     fn reached_by(&self, hours: f64) -> [Option<Date>; 3] {
-        let found = Dates::default().reached_by(
-            &self.usage,
-            DaysOfUse::new(self.after, &self.counts),
-            self.after,
-            self.storm,
-            [Some((hours - self.hours).max(0.0))],
-        );
+        let mut dates = Dates::new(self.usage, self.days.days(), self.after, self.storm);
+        let found = dates.reached_by([Some((hours - self.hours).max(0.0))]);
         [found.p10, found.p50, found.p90]
     }
 }

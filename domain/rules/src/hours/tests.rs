@@ -1,4 +1,5 @@
 use super::*;
+use crate::special::normal_cdf;
 use proptest::prelude::*;
 
 fn usage() -> impl Strategy<Value = Usage> {
@@ -124,4 +125,28 @@ fn no_days_are_no_hours() {
     assert_eq!(half.none(), 0.5);
     assert_eq!(half.at_most(0.0), 0.5);
     assert_eq!(half.at_most(-1.0), 0.0);
+}
+
+proptest! {
+    /// Against the sum over all nodes, and over the crossing at finer steps, where each is asked for.
+    #[test]
+    fn what_is_left_out_of_a_mean_is_nothing(
+        usage in usage(), days in scenarios(), middle in 1.0..300.0_f64, width in 0.01..0.5_f64,
+    ) {
+        let table = usage.table(&days);
+        let lattice = &table.lattice;
+        let survival = |hours: f64| normal_cdf((middle - hours) / (width * middle));
+        let nodes = lattice.hours.iter().zip(&lattice.weights);
+        let all: f64 = nodes.map(|(hours, weight)| weight * survival(*hours)).sum();
+        let mean = table.average(survival);
+        prop_assert!((mean - all - table.none * survival(0.0)).abs() < 1e-12, "{mean}");
+        // Narrow against the hours, as in `average_step`.
+        let width = 0.1_f64.min(1.1 * lattice.step).min(width);
+        let crossing = |z: f64| middle * (1.0 + width * z);
+        let steps = (-160..=160).map(|i| f64::from(i) / 20.0);
+        let weights: f64 = steps.clone().map(normal_density).sum();
+        let finer: f64 = steps.map(|z| normal_density(z) * table.at_most(crossing(z))).sum();
+        let mean = table.average_over_crossing(crossing);
+        prop_assert!((mean - finer / weights).abs() < 1e-12, "{mean} {}", finer / weights);
+    }
 }

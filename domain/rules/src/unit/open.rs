@@ -69,12 +69,13 @@ fn concerns(unit: &UnitFacts, shared: &Shared<'_>, finding: &FindingFacts) -> bo
 pub fn frozen(unit: &UnitFacts, shared: &Shared<'_>) -> Option<String> {
     let low_c = shared.storm.low_c?;
     let sheet = shared.facts.sheets.get(&unit.model)?;
-    let reading = unit.latest.iter().find(|reading| {
-        let measure = sheet
-            .check_spec(&reading.check)
-            .and_then(|check| check.measure());
+    let of_battery = sheet.checks.iter().filter(|check| {
+        let measure = check.measure();
         measure.is_some_and(|measure| measure.derived == Some(Derived::Battery))
-    })?;
+    });
+    let of_battery: Vec<&str> = of_battery.map(|check| check.check.as_str()).collect();
+    let mut latest = unit.latest.iter();
+    let reading = latest.find(|reading| of_battery.contains(&reading.check.as_str()))?;
     let freezes_at_c = battery::freezes_at_c(reading.value?);
     (freezes_at_c >= low_c).then(|| {
         format!(

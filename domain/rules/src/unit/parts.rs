@@ -1,5 +1,8 @@
 //! A unit's parts: how long they last, what to do about them, and what their failure would mean (sections 4, 5, 7).
 
+use std::cell::RefCell;
+use std::fmt::{self, Display};
+
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
@@ -95,16 +98,22 @@ impl Lasts {
     }
 
     /// The three as people say them; the farther ones only as far as they say something new.
-    fn words(&self) -> String {
-        if chance_rounded(self.next_season) >= 1.0 {
-            return "as good as certain to see next season out too".to_owned();
-        }
-        let (storm, this, next) = (
-            odds(self.storm),
-            odds(self.this_season),
-            odds(self.next_season),
-        );
-        format!("{storm} to see out this storm, {this} this season, {next} next season")
+    fn words(self) -> impl Display {
+        let Lasts {
+            storm,
+            this_season,
+            next_season,
+        } = self;
+        fmt::from_fn(move |text| {
+            if chance_rounded(next_season) >= 1.0 {
+                return text.write_str("as good as certain to see next season out too");
+            }
+            let (storm, this, next) = (odds(storm), odds(this_season), odds(next_season));
+            write!(
+                text,
+                "{storm} to see out this storm, {this} this season, {next} next season"
+            )
+        })
     }
 }
 
@@ -210,7 +219,7 @@ pub struct Running<'a> {
     this_season: ToCome,
     /// Hours from the base until the next season's end, without the storm's.
     next_season: ToCome,
-    dates: std::cell::RefCell<dates::Dates>,
+    dates: RefCell<Dates<'a>>,
 }
 
 impl<'a> Running<'a> {
@@ -249,6 +258,11 @@ impl<'a> Running<'a> {
         );
         let [before_storm, this_season, next_season] = [before_storm, this_season, next_season]
             .map(|scenarios| ToCome::new(&usage, scenarios));
+        let dated_storm = storm.starts_at.map(|_| DatedStorm {
+            first_day: storm.first_day.max(base.day + 1),
+            last_day: storm.last_day.max(base.day),
+            hours: storm_hours,
+        });
         Running {
             shared,
             unit,
@@ -263,7 +277,7 @@ impl<'a> Running<'a> {
             before_storm,
             this_season,
             next_season,
-            dates: std::cell::RefCell::default(),
+            dates: RefCell::new(Dates::new(usage, days, base.day, dated_storm)),
         }
     }
 
@@ -271,13 +285,12 @@ impl<'a> Running<'a> {
     pub fn parts(&self, model: &Model<'_>) -> (Vec<PartState>, Vec<Factor>) {
         let mut states = Vec::with_capacity(model.parts.len());
         let mut factors = Vec::with_capacity(model.parts.len() + 4);
-        let mut readings = Vec::with_capacity(16);
         for (place, part) in model.parts.iter().enumerate() {
             if !self.unit.rigging.concerned(part.spec.only_for) {
                 // It is on an attachment that is not fitted.
                 continue;
             }
-            let measured = self.measured(place, part, &mut readings);
+            let measured = self.measured(place, part);
             let is_measured = measured.is_some();
             if let Some((state, factor)) = measured {
                 states.push(state);

@@ -1,6 +1,7 @@
 //! What is owed of a unit's tasks (section 9): its sheet's tasks, what was done of them, and when they are next due.
 
 use std::cmp::Ordering;
+use std::fmt::{self, Display};
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -8,9 +9,9 @@ use serde::{Deserialize, Serialize};
 use super::Shared;
 use super::clock::UnitClock;
 use super::parts::Running;
-use crate::because::{day, number};
+use crate::because::{day, number, sentence};
 use crate::calculations::due::Input;
-use crate::due::{Done, Due, Facts, PastStorm, State, Trigger, due};
+use crate::due::{Done, Due, Facts, Owed, PastStorm, State, Trigger, due};
 use crate::facts::{DeferralFacts, Fitting, InspectionKind, UnitFacts};
 use crate::season::date_of;
 use crate::sheet::{Sheet, TaskSpec};
@@ -238,7 +239,7 @@ fn state_of(
     let told = found.triggers.iter().zip(&task.triggers);
     let told = told.filter_map(|(owed, trigger)| Some((owed.as_ref()?, trigger)));
     let decides = told.min_by(|(a, _), (b, _)| {
-        let date = |owed: &crate::due::Owed| owed.on.unwrap_or(Date::MAX);
+        let date = |owed: &Owed| owed.on.unwrap_or(Date::MAX);
         let urgency = if found.state >= State::Due {
             b.state.cmp(&a.state)
         } else {
@@ -269,76 +270,87 @@ fn tenth(hours: f64) -> f64 {
 fn text(
     task: &TaskSpec,
     state: State,
-    decides: Option<(&crate::due::Owed, &Trigger)>,
+    decides: Option<(&Owed, &Trigger)>,
     last: Option<Done>,
     deferral: Option<&DeferralFacts>,
 ) -> String {
-    let mut text = task.title.clone();
-    if let Some((owed, trigger)) = decides {
+    let owed = fmt::from_fn(|text| {
+        let Some((owed, trigger)) = decides else {
+            return text.write_str(": nothing owed");
+        };
         let word = match state {
             State::NotDue | State::Coming | State::Deferred => "due",
             State::Due => "due now, its date",
             State::Overdue => "overdue, its date",
             State::LongOverdue => "long overdue, its date",
         };
-        let date = match (owed.at_hours, owed.on, owed.early, owed.late) {
-            (Some(hours), Some(on), early, late) if early != late => {
-                let date = |date: Option<Date>| date.map_or("after 10 seasons".to_owned(), day);
-                let (early, late) = (date(early), date(late));
-                format!(
-                    "at {} h, about {} (8 in 10 between {early} and {late})",
-                    number(hours, 0),
-                    day(on)
-                )
-            }
-            (Some(hours), None, ..) => {
-                format!("at {} h, not within 10 seasons", number(hours, 0))
-            }
-            (Some(hours), Some(on), ..) => format!("at {} h, about {}", number(hours, 0), day(on)),
-            (None, Some(on), ..) => day(on),
-            (None, None, ..) => "not within 10 seasons".to_owned(),
-        };
-        text.push_str(&format!(": {word} {date}, {}", why(trigger)));
-    } else {
-        text.push_str(": nothing owed");
-    }
-    match last {
-        Some(done) => text.push_str(&format!("; last done {}", day(done.on))),
-        None => text.push_str("; not on record as done"),
-    }
-    if let Some(deferral) = deferral {
-        let stands = if state == State::Deferred {
-            "put off"
-        } else {
-            "a safety task is put off to the end of its window and no further, so it is owed although put off"
-        };
-        if state == State::Deferred || state >= State::Overdue {
-            text.push_str(&format!(
-                "; {stands} until {} by {}: {}",
-                day(deferral.until),
-                deferral.by,
-                deferral.reason
-            ));
-        }
-    }
-    text
+        write!(text, ": {word} {}, {}", when(owed), why(trigger))
+    });
+    let done = fmt::from_fn(|text| match last {
+        Some(done) => write!(text, "; last done {}", day(done.on)),
+        None => text.write_str("; not on record as done"),
+    });
+    let stands = match state {
+        State::Deferred => Some("put off"),
+        State::Overdue | State::LongOverdue => Some(
+            "a safety task is put off to the end of its window and no further, so it is owed although put off",
+        ),
+        _ => None,
+    };
+    let put_off = fmt::from_fn(|text| match deferral.zip(stands) {
+        Some((deferral, stands)) => write!(
+            text,
+            "; {stands} until {} by {}: {}",
+            day(deferral.until),
+            deferral.by,
+            deferral.reason
+        ),
+        None => Ok(()),
+    });
+    sentence(format_args!("{}{owed}{done}{put_off}", task.title))
 }
 
-fn why(trigger: &Trigger) -> String {
-    match trigger {
-        Trigger::Hours { every_h } => format!("every {} h", number(*every_h, 1)),
-        Trigger::Months { every: 1 } => "every month".to_owned(),
-        Trigger::Months { every: 12 } => "every year".to_owned(),
-        Trigger::Months { every } => format!("every {every} months"),
-        Trigger::Dates { rule } => format!("by the calendar rule {rule}"),
-        Trigger::BeforeSeason { lead_days } => format!("{lead_days} days before the season"),
-        Trigger::MidSeason => "in the middle of the season".to_owned(),
+fn when(owed: &Owed) -> impl Display {
+    fmt::from_fn(move |text| {
+        match (owed.at_hours, owed.on) {
+            (Some(hours), Some(_)) => write!(text, "at {} h, about ", number(hours, 0))?,
+            (Some(hours), None) => write!(text, "at {} h, ", number(hours, 0))?,
+            (None, _) => {}
+        }
+        let Some(on) = owed.on else {
+            return text.write_str("not within 10 seasons");
+        };
+        write!(text, "{}", day(on))?;
+        if owed.at_hours.is_none() || owed.early == owed.late {
+            return Ok(());
+        }
+        let between = |text: &mut fmt::Formatter<'_>, date: Option<Date>| match date {
+            Some(date) => write!(text, "{}", day(date)),
+            None => text.write_str("after 10 seasons"),
+        };
+        text.write_str(" (8 in 10 between ")?;
+        between(text, owed.early)?;
+        text.write_str(" and ")?;
+        between(text, owed.late)?;
+        text.write_str(")")
+    })
+}
+
+fn why(trigger: &Trigger) -> impl Display {
+    fmt::from_fn(move |text| match trigger {
+        Trigger::Hours { every_h } => write!(text, "every {} h", number(*every_h, 1)),
+        Trigger::Months { every: 1 } => text.write_str("every month"),
+        Trigger::Months { every: 12 } => text.write_str("every year"),
+        Trigger::Months { every } => write!(text, "every {every} months"),
+        Trigger::Dates { rule } => write!(text, "by the calendar rule {rule}"),
+        Trigger::BeforeSeason { lead_days } => write!(text, "{lead_days} days before the season"),
+        Trigger::MidSeason => text.write_str("in the middle of the season"),
         Trigger::AfterSeason { within_days } => {
-            format!("within {within_days} days after the season")
+            write!(text, "within {within_days} days after the season")
         }
-        Trigger::AfterStorm { within_days: 1, .. } => "the day after a storm".to_owned(),
+        Trigger::AfterStorm { within_days: 1, .. } => text.write_str("the day after a storm"),
         Trigger::AfterStorm { within_days, .. } => {
-            format!("within {within_days} days after a storm")
+            write!(text, "within {within_days} days after a storm")
         }
-    }
+    })
 }

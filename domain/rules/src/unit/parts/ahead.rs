@@ -86,14 +86,13 @@ impl Running<'_> {
         ahead: &Ahead,
         end: usize,
     ) -> WearOut {
-        let mut readings = Vec::new();
         // A used-up take-up is no end of a belt.
         let measures = part
             .wear
             .iter()
             .filter(|(_, measure, _)| measure.backed_by.is_none());
         let measures: Vec<_> = measures
-            .map(|(check, measure, prior)| self.stands(check, measure, prior, place, &mut readings))
+            .map(|(check, measure, prior)| self.stands(check, measure, prior, place))
             .collect();
         let End {
             day,
@@ -118,9 +117,10 @@ impl Running<'_> {
                     let age = self
                         .age_at(place, part, self.base)
                         .map_or(0.0, |(age, _)| age);
+                    let lasts = life.lasts_from(age);
                     let nodes = hours.nodes.iter();
                     nodes
-                        .map(|(hours, weight)| weight * life.lasts(age, hours + storm_hours))
+                        .map(|(hours, weight)| weight * lasts(hours + storm_hours))
                         .sum()
                 }
             }

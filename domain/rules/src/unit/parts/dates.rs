@@ -16,10 +16,19 @@ use crate::wear::WearPath;
 /// the same path. (Nodes over the hours of use instead are steps, up to 13 days of use off.)
 const PATHS: [f64; 5] = [0.1, 0.3, 0.5, 0.7, 0.9];
 
-/// Dates of a unit's hours to come. Hours on so many days of use are kept as mean and standard deviation of their logarithm, worked out when first asked for.
-#[derive(Debug, Default)]
-pub(crate) struct Dates {
-    by_days: Vec<Option<(f64, f64)>>,
+/// The days to come on which a unit may reach a limit.
+#[derive(Debug)]
+pub(crate) struct Dates<'a> {
+    usage: Usage,
+    use_days: DaysOfUse<'a>,
+    /// From which its hours are counted.
+    base: i32,
+    storm: Option<DatedStorm>,
+    /// The base and all days after it on which it may run: on no other a limit is reached.
+    days: Vec<i32>,
+    /// Of the logarithm of hours on so many days of use the mean and one over the standard deviation, worked out when
+    /// first asked for. All parts of the unit share them.
+    by_count: Vec<Option<(f64, f64)>>,
 }
 
 /// A storm in the days to come: its hours stand for the days of use it covers.
@@ -35,26 +44,15 @@ impl Running<'_> {
     /// Days by which `limit` is reached with chance 0.1, 0.5 and 0.9 by a path that is `from` hours old at the base. A
     /// storm that has a date counts with its hours; the design storm has none.
     pub(super) fn reached_by(&self, path: &WearPath, limit: f64, from: f64) -> Quantiles<Date> {
-        self.dates.borrow_mut().reached_by(
-            &self.usage,
-            self.clock.days_of_use(self.shared),
-            self.base.day,
-            self.dated_storm(),
-            PATHS.map(|p| path.hours_until(limit, from, p)),
-        )
+        let hours = PATHS.map(|p| path.hours_until(limit, from, p));
+        self.dates.borrow_mut().reached_by(hours)
     }
 
     /// Days by which the unit has run so many hours in all with chance 0.1, 0.5 and 0.9, counted from its last meter
     /// reading: the day of that where it had.
     pub fn hours_reached_by(&self, hours: f64) -> [Option<Date>; 3] {
         let from_base = (hours - self.base.hours).max(0.0);
-        let found = self.dates.borrow_mut().reached_by(
-            &self.usage,
-            self.clock.days_of_use(self.shared),
-            self.base.day,
-            self.dated_storm(),
-            [Some(from_base)],
-        );
+        let found = self.dates.borrow_mut().reached_by([Some(from_base)]);
         [found.p10, found.p50, found.p90]
     }
 
@@ -83,111 +81,128 @@ impl Running<'_> {
     }
 
     pub(super) fn dated_storm(&self) -> Option<DatedStorm> {
-        let storm = &self.shared.storm;
-        storm.starts_at.map(|_| DatedStorm {
-            first_day: storm.first_day.max(self.base.day + 1),
-            last_day: storm.last_day.max(self.base.day),
-            hours: self.storm_hours,
-        })
+        self.dates.borrow().storm
     }
 }
 
-impl Dates {
-    /// Mean and standard deviation of the logarithm of the hours on `days` days of use, over 0: exact for a ratio of two
-    /// Gammas, which they are, taken for normal. Every part of the unit shares them.
-    fn log_hours_on(&mut self, usage: &Usage, days: u32) -> (f64, f64) {
-        let place = days as usize;
-        if self.by_days.len() <= place {
-            self.by_days.resize((place + 1).max(64), None);
+impl<'a> Dates<'a> {
+    /// Of a unit of that use, whose hours are counted from the day `base`.
+    pub(crate) fn new(
+        usage: Usage,
+        use_days: DaysOfUse<'a>,
+        base: i32,
+        storm: Option<DatedStorm>,
+    ) -> Self {
+        let mut days = vec![base];
+        days.extend_from_slice(use_days.after(base));
+        if let Some(storm) = storm.filter(|storm| storm.first_day <= use_days.horizon()) {
+            let place = days.partition_point(|day| *day < storm.first_day);
+            if place > 0 && days.get(place) != Some(&storm.first_day) {
+                days.insert(place, storm.first_day);
+            }
         }
-        *self.by_days[place].get_or_insert_with(|| {
-            let (shape, a, b) = usage.parameters();
-            let shape = shape * f64::from(days);
+        Dates {
+            usage,
+            use_days,
+            base,
+            storm,
+            days,
+            by_count: Vec::new(),
+        }
+    }
+
+    /// The logarithm of the hours on `count` days of use: mean and one over the standard deviation, exact for a ratio of
+    /// two Gammas, which they are, taken for normal.
+    fn log_hours_on(&mut self, count: u32) -> (f64, f64) {
+        if count == 0 {
+            // No hours at all.
+            return (f64::MIN, 1.0);
+        }
+        let place = count as usize;
+        if self.by_count.len() <= place {
+            self.by_count.resize((place + 1).max(64), None);
+        }
+        *self.by_count[place].get_or_insert_with(|| {
+            let (shape, a, b) = self.usage.parameters();
+            let shape = shape * f64::from(count);
             let mean = digamma(shape) - digamma(a) + b.ln();
-            (mean, (trigamma(shape) + trigamma(a)).sqrt())
+            (mean, 1.0 / (trigamma(shape) + trigamma(a)).sqrt())
         })
     }
 
-    /// Days by which a limit is reached with chance 0.1, 0.5 and 0.9, counted from the day `base`: of paths that reach it
-    /// after so many hours, or never.
+    /// Days by which a limit is reached with chance 0.1, 0.5 and 0.9, of paths that reach it after so many hours, or never.
     pub(crate) fn reached_by<const PATHS: usize>(
         &mut self,
-        usage: &Usage,
-        days: DaysOfUse<'_>,
-        base: i32,
-        storm: Option<DatedStorm>,
         hours_until: [Option<f64>; PATHS],
     ) -> Quantiles<Date> {
+        const CHANCES: [f64; 3] = [0.1, 0.5, 0.9];
+        let last = self.days.len() - 1;
+        // Of each chance the places among the days where the first on which it is reached may be: each look serves all three.
+        let mut places = CHANCES.map(|_| 0..last + 1);
+        let mut reached = self.reached(hours_until);
+        let mut look = Some(last);
+        while let Some(place) = look {
+            let chance = reached(place);
+            for (places, p) in places.iter_mut().zip(CHANCES) {
+                if chance >= p {
+                    places.end = places.end.min(place);
+                } else {
+                    places.start = places.start.max(place + 1);
+                }
+            }
+            let open = places.iter().find(|places| !places.is_empty());
+            look = open.map(|open| open.start + open.len() / 2);
+        }
+        drop(reached);
+        let [p10, p50, p90] = places.map(|places| Some(date_of(*self.days.get(places.end)?)));
+        Quantiles { p10, p50, p90 }
+    }
+
+    /// The chance that a limit is reached by the day at a place among its days, by any of such paths, all as likely.
+    fn reached<const PATHS: usize>(
+        &mut self,
+        hours_until: [Option<f64>; PATHS],
+    ) -> impl FnMut(usize) -> f64 {
         let normal = FastNormal::new();
         let log = |spent: f64| {
             hours_until
                 .map(|hours| hours.map_or(f64::INFINITY, |hours| (hours - spent).max(0.0).ln()))
         };
+        let (base, use_days, storm) = (self.base, self.use_days, self.storm);
         let (without, with) = (log(0.0), log(storm.map_or(0.0, |storm| storm.hours)));
-        let mut reached = |day: i32| {
+        move |place| {
+            let day = self.days[place];
             let mut sum = 0.0;
             let storm = storm.filter(|storm| storm.first_day <= day);
             let until = if storm.is_some() { with } else { without };
-            for scenario in 0..days.scenarios() {
+            for scenario in 0..use_days.scenarios() {
                 let count = match storm {
-                    None => days.between(scenario, base, day + 1),
+                    None => use_days.between(scenario, base, day + 1),
                     Some(storm) => {
-                        days.between(scenario, base, storm.first_day)
-                            + days.between(scenario, storm.last_day, day + 1)
+                        use_days.between(scenario, base, storm.first_day)
+                            + use_days.between(scenario, storm.last_day, day + 1)
                     }
                 };
-                let (mean, sd) = if count > 0 {
-                    self.log_hours_on(usage, count)
-                } else {
-                    // No hours at all.
-                    (f64::NEG_INFINITY, 1.0)
-                };
+                let (mean, inverse_sd) = self.log_hours_on(count);
                 for log_hours in until {
-                    sum += match log_hours {
-                        f64::NEG_INFINITY => 1.0,
-                        f64::INFINITY => 0.0,
-                        log_hours => normal.cdf((mean - log_hours) / sd),
-                    };
+                    sum += normal.cdf((mean - log_hours) * inverse_sd);
                 }
             }
-            sum / (days.scenarios() * PATHS) as f64
-        };
-        let horizon = days.horizon().max(base);
-        let at_last = reached(horizon);
-        let mut first_day = |p: f64, from: i32| {
-            if at_last < p {
-                return None;
-            }
-            let (mut low, mut high) = (from, horizon);
-            while low < high {
-                let middle = low + (high - low) / 2;
-                if reached(middle) >= p {
-                    high = middle;
-                } else {
-                    low = middle + 1;
-                }
-            }
-            Some(high)
-        };
-        let p10 = first_day(0.1, base);
-        let p50 = p10.and_then(|from| first_day(0.5, from));
-        let p90 = p50.and_then(|from| first_day(0.9, from));
-        Quantiles {
-            p10: p10.map(date_of),
-            p50: p50.map(date_of),
-            p90: p90.map(date_of),
+            sum / (use_days.scenarios() * PATHS) as f64
         }
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
     use crate::facts::MonthDay;
     use crate::hours::UsagePrior;
     use crate::season::{Winter, day_number};
     use crate::sheet::Exposure;
-    use crate::snow_days::{FixedSeason, OnRecord, SnowDays};
+    use crate::snow_days::{Counted, FixedSeason, OnRecord, SnowDays, counted};
     use crate::wear::{WearPrior, WearReading};
 
     /// Against the chance averaged over the hours (`lasts_over`, which is held to scipy): on how many days of use it first
@@ -231,13 +246,8 @@ mod tests {
                     .collect();
                 let path = WearPath::new(&rings, &readings);
                 let from = read.last().map_or(0.0, |reading| reading.0);
-                let found = Dates::default().reached_by(
-                    &usage,
-                    days,
-                    base,
-                    None,
-                    PATHS.map(|p| path.hours_until(1.5, from, p)),
-                );
+                let found = Dates::new(usage, days, base, None)
+                    .reached_by(PATHS.map(|p| path.hours_until(1.5, from, p)));
                 let found = [found.p10, found.p50, found.p90];
                 for (p, found) in [0.1, 0.5, 0.9].into_iter().zip(found) {
                     let exact = (1..600).find(|count| {
@@ -261,6 +271,42 @@ mod tests {
         println!("worst {worst}");
     }
 
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        /// Against a look at every day from the first on.
+        #[test]
+        fn dates_are_the_first_days_of_all(
+            scenarios in prop::collection::vec(prop::collection::vec(-50..700_i32, 0..80), 1..4),
+            hours in prop::array::uniform5(prop::option::of(0.0..200.0_f64)),
+            storm in prop::option::of((1..800_i32, 0..5_i32, 0.0..40.0_f64)), run_hours in 0.0..100.0_f64,
+        ) {
+            let counts = scenarios.into_iter().map(|mut days| {
+                days.sort_unstable();
+                days.dedup();
+                counted(-50, 700, days.into_iter())
+            });
+            let days = Counted::new(-50, counts.collect());
+            let storm = storm.map(|(first_day, more, hours)| DatedStorm {
+                first_day, last_day: first_day + more, hours,
+            });
+            let prior = UsagePrior { shape: 1.0, prior_days: 8.0, prior_hours_per_day: 1.5 };
+            let usage = Usage::new(&prior, run_hours, 20.0);
+            let found = Dates::new(usage, days.days(), 0, storm).reached_by(hours);
+            let mut all = Dates::new(usage, days.days(), 0, storm);
+            all.days = (0..=days.days().horizon()).collect();
+            let count = all.days.len();
+            let mut reached = all.reached(hours);
+            let chances: Vec<f64> = (0..count).map(&mut reached).collect();
+            for (p, found) in [(0.1, found.p10), (0.5, found.p50), (0.9, found.p90)] {
+                // A chance may come to p itself, but for its last digit, and stay there.
+                let day = found.map_or(count, |day| day_number(day) as usize);
+                prop_assert!(chances[..day].iter().all(|chance| *chance < p + 1e-9));
+                prop_assert!(chances.get(day).is_none_or(|chance| *chance > p - 1e-9));
+            }
+        }
+    }
+
     #[test]
     fn what_is_past_is_reached_today_and_what_never_comes_has_no_date() {
         let (starts, ends) = (
@@ -276,8 +322,7 @@ mod tests {
             prior_hours_per_day: 1.5,
         };
         let usage = Usage::new(&prior, 400.0, 250.0);
-        let reached =
-            |hours| Dates::default().reached_by(&usage, days, day_number(today), None, hours);
+        let reached = |hours| Dates::new(usage, days, day_number(today), None).reached_by(hours);
         let past = reached([Some(0.0); 5]);
         assert_eq!([past.p10, past.p50, past.p90], [Some(today); 3]);
         let never = reached([None; 5]);
@@ -309,7 +354,7 @@ mod tests {
             hours: 12.0,
         };
         let p50 = |storm, base, hours| {
-            let found = Dates::default().reached_by(&usage, days, base, storm, [Some(hours); 5]);
+            let found = Dates::new(usage, days, base, storm).reached_by([Some(hours); 5]);
             day_number(found.p50.unwrap())
         };
         // 60 days of use on 147 days at 1.6 hours: 40 days are some 26 hours.

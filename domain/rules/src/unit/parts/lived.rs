@@ -1,7 +1,7 @@
 //! Parts that have a life: those that are not measured, and how measured ones break all of a sudden (section 5).
 
 use super::{Advice, Lasts, PartState, Running, ToCome};
-use crate::because::{day_of, odds};
+use crate::because::{day_of, odds, sentence};
 use crate::calculations;
 use crate::season::day_number;
 use crate::sheet::Clock;
@@ -27,10 +27,11 @@ impl Running<'_> {
         let (next, this_season, next_season) = match spec.clock {
             Clock::Hours => {
                 let at_base = (age - (self.storm.hours - self.base.hours)).max(0.0);
+                let lasts = life.lasts_from(at_base);
                 let over = |to_come: &ToCome, storm_hours: f64| -> f64 {
                     let nodes = to_come.nodes.iter();
                     nodes
-                        .map(|(hours, weight)| weight * life.lasts(at_base, hours + storm_hours))
+                        .map(|(hours, weight)| weight * lasts(hours + storm_hours))
                         .sum()
                 };
                 // It is sound when the storm starts, as above: what it has run since the last meter reading is behind it.
@@ -66,7 +67,7 @@ impl Running<'_> {
                 spec.failure
             )
         } else {
-            format!("{title}, {whence}: {}", lasts.words())
+            sentence(format_args!("{title}, {whence}: {}", lasts.words()))
         };
         let factor = part.spec.effect.takes_out().then(|| Factor {
             factor: if sudden {

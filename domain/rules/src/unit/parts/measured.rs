@@ -1,7 +1,7 @@
 //! Parts that are measured: how each of their measures moves towards its limit (section 4).
 
 use super::{Advice, Lasts, LimitKind, MeasuredState, PartState, Quantiles, Running, ToCome};
-use crate::because::{day_of, measured, two_figures};
+use crate::because::{day_of, measured, sentence, two_figures};
 use crate::calculations;
 use crate::facts::{FittedPartFacts, PathReading};
 use crate::sheet::{CheckSpec, Measure};
@@ -14,6 +14,8 @@ use crate::wear::{WearPath, WearPrior, WearReading};
 pub(super) struct Stands<'r> {
     prior: WearPrior,
     path: WearPath,
+    /// Its readings, hours counted from the path's beginning on.
+    readings: Vec<WearReading>,
     /// Hours the path is old at the base.
     from: f64,
     /// Its newest reading.
@@ -61,51 +63,47 @@ impl Running<'_> {
         &self,
         place: usize,
         part: &PartModel<'_>,
-        readings: &mut Vec<WearReading>,
     ) -> Option<(PartState, Option<Factor>)> {
         let settings = &self.shared.facts.settings;
-        let mut worst: Option<Worked<'_, '_>> = None;
-        let mut factor: Option<Factor> = None;
-        let mut renew_after = false;
-        for (check, measure, prior) in &part.wear {
-            let one = self.work_out(check, measure, prior, place, readings);
-            if measure.backed_by.is_some() {
-                // A used-up take-up is no end of a belt: it says to renew before the next season.
-                renew_after |= !one.stands.unknown && one.lasts.next_season < settings.season_under;
-                continue;
+        let (take_ups, measures): (Vec<Worked<'_, '_>>, Vec<_>) = part
+            .wear
+            .iter()
+            .map(|(check, measure, prior)| self.work_out(check, measure, prior, place))
+            .partition(|one| one.measure.backed_by.is_some());
+        let by = |chance: fn(&Lasts) -> f64| {
+            move |one: &&Worked<'_, '_>, other: &&Worked<'_, '_>| {
+                chance(&one.lasts).total_cmp(&chance(&other.lasts))
             }
-            if one.stands.limit_is == LimitKind::FailsAt && part.spec.effect.takes_out() {
-                let chance = one.lasts.storm;
-                if factor.as_ref().is_none_or(|factor| chance < factor.chance) {
-                    factor = Some(Factor {
-                        factor: part.spec.part.clone(),
-                        chance,
-                        text: self.text(&one, &part.spec.title),
-                        figure: (!one.stands.past)
-                            .then(|| Figure::WearSeason(self.figure(&one, readings))),
-                    });
-                }
-            }
-            worst = Some(match worst {
-                Some(worst) if worst.lasts.this_season <= one.lasts.this_season => Worked {
-                    lasts: worst.lasts.least(one.lasts),
-                    ..worst
-                },
-                Some(worst) => Worked {
-                    lasts: worst.lasts.least(one.lasts),
-                    ..one
-                },
-                None => one,
-            });
-        }
-        let worst = worst?;
+        };
+        let worst = measures.iter().min_by(by(|lasts| lasts.this_season))?;
+        let lasts = measures.iter().map(|one| one.lasts).reduce(Lasts::least)?;
+        let mut text = self.text(worst, &lasts, &part.spec.title);
+        let functional = measures
+            .iter()
+            .filter(|one| one.stands.limit_is == LimitKind::FailsAt);
+        let weakest = functional.min_by(by(|lasts| lasts.storm));
+        let weakest = weakest.filter(|_| part.spec.effect.takes_out());
+        let factor = weakest.map(|one| Factor {
+            factor: part.spec.part.clone(),
+            chance: one.lasts.storm,
+            // Of a part with one measure the same is said.
+            text: if measures.len() == 1 {
+                text.clone()
+            } else {
+                self.text(one, &one.lasts, &part.spec.title)
+            },
+            figure: (!one.stands.past).then(|| Figure::WearSeason(self.figure(&one.stands))),
+        });
         let mut advice = if worst.stands.unknown {
             Advice::Measure
         } else {
-            Advice::of(&worst.lasts, settings)
+            Advice::of(&lasts, settings)
         };
-        let mut text = self.text(&worst, &part.spec.title);
-        if renew_after {
+        // A used-up take-up is no end of a belt: it says to renew before the next season.
+        if take_ups
+            .iter()
+            .any(|one| !one.stands.unknown && one.lasts.next_season < settings.season_under)
+        {
             advice = advice.min(Advice::RenewAfterTheSeason);
             text.push_str("; its take-up will be used up");
         }
@@ -137,7 +135,7 @@ impl Running<'_> {
             part: part.spec.part.clone(),
             title: part.spec.title.clone(),
             advice,
-            lasts: worst.lasts.rounded(),
+            lasts: lasts.rounded(),
             measured: Some(MeasuredState {
                 check: worst.check.check.clone(),
                 value: worst
@@ -165,9 +163,8 @@ impl Running<'_> {
         measure: &'s Measure,
         prior: &WearPrior,
         place: usize,
-        readings: &mut Vec<WearReading>,
     ) -> Worked<'s, '_> {
-        let stands = self.stands(check, measure, prior, place, readings);
+        let stands = self.stands(check, measure, prior, place);
         let over = |hours: &ToCome| stands.lasts(self.storm_hours, hours);
         Worked {
             check,
@@ -177,19 +174,18 @@ impl Running<'_> {
                 this_season: over(&self.this_season),
                 next_season: over(&self.next_season),
             },
-            bends: bends(readings, stands.prior.reading_sd),
+            bends: bends(&stands.readings, stands.prior.reading_sd),
             stands,
         }
     }
 
-    /// Where a measure of the part at `place` stands; `readings` are its own, from its path's beginning on, afterwards.
+    /// Where a measure of the part at `place` stands.
     pub(super) fn stands(
         &self,
         check: &CheckSpec,
         measure: &Measure,
         such_parts: &WearPrior,
         place: usize,
-        readings: &mut Vec<WearReading>,
     ) -> Stands<'_> {
         let side = measure.limits.high.as_ref().or(measure.limits.low.as_ref());
         let as_new = measure.limits.as_new.value;
@@ -204,7 +200,7 @@ impl Running<'_> {
             ),
         };
         let (paths, as_new_then) = self.clock.worn_along(place, measure.backed_by.is_some());
-        let (last, first_hours) = self.collect(check, paths, readings);
+        let (mut readings, last) = self.collect(check, paths);
         let began = paths.first().filter(|_| as_new_then);
         let fitted = began.and_then(|path| self.clock.fitted_hours(path, self.shared));
         let prior = match fitted {
@@ -216,8 +212,10 @@ impl Running<'_> {
                 ..*such_parts
             },
         };
-        let origin = fitted.or(first_hours).unwrap_or(self.base.hours);
-        for reading in readings.iter_mut() {
+        let first = readings.iter().map(|reading| reading.hours);
+        let origin = fitted.or(first.min_by(f64::total_cmp));
+        let origin = origin.unwrap_or(self.base.hours);
+        for reading in &mut readings {
             reading.hours = (reading.hours - origin).max(0.0);
         }
         let reached = |value: f64| {
@@ -229,24 +227,24 @@ impl Running<'_> {
         };
         Stands {
             prior,
-            path: WearPath::new(&prior, readings),
+            path: WearPath::new(&prior, &readings),
             from: (self.base.hours - origin).max(0.0),
             last,
             limit,
             limit_is,
             past: fails_at.is_some() && last.is_some_and(|last| reached(last.value)),
             unknown: fitted.is_none() && readings.is_empty(),
+            readings,
         }
     }
 
-    /// These paths' readings of a check up to now, hours as on the meter; the newest, and the hours of the first.
+    /// These paths' readings of a check up to now, hours as on the meter, and the newest.
     fn collect<'r>(
         &self,
         check: &CheckSpec,
         paths: &[&'r FittedPartFacts],
-        readings: &mut Vec<WearReading>,
-    ) -> (Option<&'r PathReading>, Option<f64>) {
-        readings.clear();
+    ) -> (Vec<WearReading>, Option<&'r PathReading>) {
+        let mut readings = Vec::new();
         let mut last: Option<&PathReading> = None;
         for reading in paths.iter().flat_map(|path| &path.readings) {
             if reading.check != check.check
@@ -266,21 +264,11 @@ impl Running<'_> {
                 last = Some(reading);
             }
         }
-        (
-            last,
-            readings
-                .iter()
-                .map(|reading| reading.hours)
-                .min_by(f64::total_cmp),
-        )
+        (readings, last)
     }
 
     /// The `wear-season` calculation's input for a factor: from the storm's hours on, over the days of use before it.
-    fn figure(
-        &self,
-        one: &Worked<'_, '_>,
-        readings: &[WearReading],
-    ) -> calculations::wear_season::Input {
+    fn figure(&self, stands: &Stands<'_>) -> calculations::wear_season::Input {
         let WearPrior {
             as_new,
             as_new_sd,
@@ -288,7 +276,7 @@ impl Running<'_> {
             rate_sd,
             reading_sd,
             grows,
-        } = one.stands.prior;
+        } = stands.prior;
         let input = |reading: &WearReading| calculations::wear::Reading {
             hours: reading.hours,
             value: reading.value,
@@ -302,9 +290,9 @@ impl Running<'_> {
                 rate_sd,
                 reading_sd,
             },
-            readings: readings.iter().map(input).collect(),
-            limit: one.stands.limit,
-            from_hours: one.stands.from + self.storm_hours,
+            readings: stands.readings.iter().map(input).collect(),
+            limit: stands.limit,
+            from_hours: stands.from + self.storm_hours,
             usage: calculations::wear_season::UsageInput {
                 shape: usage.shape,
                 prior_days: usage.prior_days,
@@ -317,14 +305,14 @@ impl Running<'_> {
         }
     }
 
-    fn text(&self, one: &Worked<'_, '_>, title: &str) -> String {
+    fn text(&self, one: &Worked<'_, '_>, lasts: &Lasts, title: &str) -> String {
         let decimals = if one.measure.resolution.value >= 1.0 {
             0
         } else {
             2
         };
         let zone = &self.shared.facts.zone;
-        let lasts = one.lasts.words();
+        let lasts = lasts.words();
         let bends = if one.bends {
             "; its readings do not lie on a line, so look at what changed"
         } else {
@@ -336,15 +324,14 @@ impl Running<'_> {
             } else {
                 "so by what such parts usually lose"
             };
-            return format!("{title}: not measured, {known}; {lasts}");
+            return sentence(format_args!("{title}: not measured, {known}; {lasts}"));
         };
-        let state = format!(
-            "{} on {}",
+        let (value, on) = (
             measured(one.measure, last.value, decimals),
-            day_of(last.at, zone)
+            day_of(last.at, zone),
         );
         if one.stands.past {
-            return format!("{title}: {state}, past the point where it works");
+            return format!("{title}: {value} on {on}, past the point where it works");
         }
         let moving = if one.measure.limits.high.is_some() {
             "gaining"
@@ -352,7 +339,9 @@ impl Running<'_> {
             "losing"
         };
         let (rate, symbol) = (two_figures(one.stands.path.rate), one.measure.unit.symbol());
-        format!("{title}: {state}, {moving} {rate} {symbol} an hour; {lasts}{bends}")
+        sentence(format_args!(
+            "{title}: {value} on {on}, {moving} {rate} {symbol} an hour; {lasts}{bends}"
+        ))
     }
 }
 
