@@ -13,6 +13,7 @@ mod document;
 mod due;
 pub mod examples;
 mod exports;
+mod fix_first;
 pub mod fleet;
 mod forged_tokens;
 mod forger;

@@ -36,6 +36,7 @@ pub mod document;
 pub mod due;
 pub mod exports;
 pub mod findings;
+pub mod fix_first;
 pub mod health;
 pub mod holds;
 pub mod imports;
@@ -107,6 +108,7 @@ where
         .configure(parts_list::routes)
         .configure(stock::routes)
         .configure(spares::routes)
+        .configure(fix_first::routes)
         .configure(work_orders::routes)
         .configure(labour::routes)
         .configure(learned::routes)

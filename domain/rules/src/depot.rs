@@ -190,7 +190,10 @@ pub(crate) fn evaluate_for(shared: &Shared<'_>, seen: Option<&[UnitFacts]>) -> E
 }
 
 /// The clock of each unit; none of one whose model has no sheet.
-fn clocks_of<'a>(units: &'a [UnitFacts], shared: &Shared<'a>) -> Vec<Option<UnitClock<'a>>> {
+pub(crate) fn clocks_of<'a>(
+    units: &'a [UnitFacts],
+    shared: &Shared<'a>,
+) -> Vec<Option<UnitClock<'a>>> {
     let clock = |unit: &'a UnitFacts| {
         let sheet = shared.facts.sheets.get(&unit.model)?;
         Some(UnitClock::new(unit, sheet, shared))

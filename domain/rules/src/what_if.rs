@@ -15,7 +15,7 @@ use crate::storm::{Storm, StormFigures, fresh_snow_kg_m3};
 use crate::timeline::day_in;
 use crate::unit::{Shared, UnitDocument};
 
-mod repaired;
+pub(crate) mod repaired;
 
 /// The longest storm, as of one that is entered: 14 days.
 const HOURS_MAX: f64 = 336.0;

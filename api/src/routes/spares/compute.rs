@@ -24,7 +24,7 @@ const MACHINES_AT_A_TIME: i64 = 200;
 pub const DEPOT_IDS: &str = "depot_ids";
 
 /// 400: a parameter asks for what cannot be answered.
-fn wrong(field: &str, problem: String) -> Problem {
+pub fn wrong(field: &str, problem: String) -> Problem {
     Problem::malformed(vec![Invalid::new(field, problem)])
 }
 
@@ -38,13 +38,12 @@ pub struct Computed {
     pub buy: SeasonBuy,
 }
 
-/// The list for these depots, or for all that are granted. `field` is where the asker names them.
-pub async fn compute(
+/// These depots, or all that are granted, as they are to be loaded together. `field` is where the asker names them.
+pub async fn asked_for(
     who: &Signed,
     named: Option<BTreeSet<Uuid>>,
-    asked: Asked,
     field: &'static str,
-) -> Result<Computed, Problem> {
+) -> Result<Vec<Vec<Uuid>>, Problem> {
     let depots = who
         .read(
             async |tx| match spares::machines(tx, named.as_ref()).await {
@@ -62,13 +61,24 @@ pub async fn compute(
         );
         return Err(wrong(field, problem));
     }
+    Ok(pieces(&depots))
+}
+
+/// The list for these depots, or for all that are granted. `field` is where the asker names them.
+pub async fn compute(
+    who: &Signed,
+    named: Option<BTreeSet<Uuid>>,
+    asked: Asked,
+    field: &'static str,
+) -> Result<Computed, Problem> {
+    let pieces = asked_for(who, named, field).await?;
     // Who asks waits for the others: a list takes a processor for a second or so.
     let turn = who.state.lists.acquire().await;
     let _turn = turn.map_err(Problem::internal)?;
     let as_of = Timestamp::now();
     let mut catalogue = Catalogue::default();
-    let mut demands: Vec<DepotDemand> = Vec::with_capacity(depots.len());
-    for ids in pieces(&depots) {
+    let mut demands: Vec<DepotDemand> = Vec::new();
+    for ids in pieces {
         let (facts, parts) = who
             .read(async |tx| spares::supply(tx, &ids, as_of).await)
             .await?;

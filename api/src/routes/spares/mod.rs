@@ -1,8 +1,8 @@
 //! What to keep on the shelves and what to buy: /v1/depots/{depot_id}/spares, /v1/season-buy. Nothing of it is kept: it is
 //! computed when it is asked for, from the facts of that moment.
 
-mod asked;
-mod compute;
+pub mod asked;
+pub mod compute;
 mod depot;
 mod season_buy;
 mod table;

@@ -67,6 +67,11 @@ fn concerns(unit: &UnitFacts, shared: &Shared<'_>, finding: &FindingFacts) -> bo
 
 /// Whether its battery will freeze at the storm's forecast low.
 pub fn frozen(unit: &UnitFacts, shared: &Shared<'_>) -> Option<String> {
+    frozen_check(unit, shared).map(|(_, text)| text)
+}
+
+/// The check of its battery that says so, and the words.
+pub fn frozen_check(unit: &UnitFacts, shared: &Shared<'_>) -> Option<(String, String)> {
     let low_c = shared.storm.low_c?;
     let sheet = shared.facts.sheets.get(&unit.model)?;
     let of_battery = sheet.checks.iter().filter(|check| {
@@ -78,12 +83,13 @@ pub fn frozen(unit: &UnitFacts, shared: &Shared<'_>) -> Option<String> {
     let reading = latest.find(|reading| of_battery.contains(&reading.check.as_str()))?;
     let freezes_at_c = battery::freezes_at_c(reading.value?);
     (freezes_at_c >= low_c).then(|| {
-        format!(
+        let text = format!(
             "its battery, read {}, freezes at {} degC; {} degC is forecast",
             day_of(reading.at, &shared.facts.zone),
             number(freezes_at_c, 0),
             number(low_c, 0)
-        )
+        );
+        (reading.check.clone(), text)
     })
 }
 

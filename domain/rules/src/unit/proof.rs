@@ -30,20 +30,38 @@ pub struct Proof {
     pub runs_out_at: Option<Timestamp>,
 }
 
+/// What has not been shown of a unit.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Lack {
+    /// Somebody has to look at it.
+    Look(String),
+    /// Somebody has to start it.
+    Start(String),
+}
+
+impl Lack {
+    /// Said for people.
+    pub fn text(self) -> String {
+        match self {
+            Lack::Look(text) | Lack::Start(text) => text,
+        }
+    }
+}
+
 /// What has not been shown since 1 July, since it was stored, or since somebody reported a fault.
-pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) -> Vec<String> {
+pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) -> Vec<Lack> {
     let zone = &shared.facts.zone;
     let began = Winter::of(shared.today).starts();
     let first_day = day_number(began);
     let mut missing = Vec::new();
     let inspected = last_inspection(unit, shared.as_of);
     if inspected.is_none_or(|(at, _)| day_in(at, zone) < first_day) {
-        missing.push(match inspected {
+        missing.push(Lack::Look(match inspected {
             Some((at, _)) => format!("not inspected this season: last on {}", day_of(at, zone)),
             None => "not inspected this season, nor on record before".to_owned(),
-        });
+        }));
     } else {
-        missing.extend(not_answered(unit, shared, began));
+        missing.extend(not_answered(unit, shared, began).map(Lack::Look));
     }
     let inspections = unit.inspections.iter();
     let stored = inspections
@@ -61,17 +79,17 @@ pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) ->
             Some((at, _)) => format!("last started {}", day_of(at, zone)),
             None => "no start on record".to_owned(),
         };
-        missing.push(match stored {
+        missing.push(Lack::Start(match stored {
             Some(at) => format!(
                 "no proof start since it was stored on {}: {last}",
                 day_of(at, zone)
             ),
             None => format!("no proof start since {}: {last}", day(began)),
-        });
+        }));
     }
     // What would not start is known to be dead: its chance says so, and more than that it is unproven.
     if clock.found_dead().is_none() {
-        missing.extend(faults(unit, shared));
+        missing.extend(faults(unit, shared).into_iter().map(Lack::Look));
     }
     missing
 }

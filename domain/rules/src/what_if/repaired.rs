@@ -22,7 +22,7 @@ const NOBODY: &str = "nobody, as supposed";
 /// fuel goes on ageing. `real` is the depot as it is.
 pub fn put_right(unit: &mut UnitFacts, sheet: &Sheet, real: &Shared<'_>) {
     let (zone, as_of) = (&real.facts.zone, real.as_of);
-    let meter_hours = meter_hours(unit, sheet, real);
+    let before = unit.clone();
     let paths = unit.parts.len();
     unit.away = None;
     unit.holds.clear();
@@ -78,13 +78,7 @@ pub fn put_right(unit: &mut UnitFacts, sheet: &Sheet, real: &Shared<'_>) {
         }
     }
     if unit.parts.len() > paths {
-        // Who fits a part reads the meter: without that its wear would count from the last time somebody did.
-        unit.meter.push(MeterFacts {
-            at: as_of,
-            hours: meter_hours,
-            estimated: true,
-            meter_replaced: false,
-        });
+        add_meter_reading(unit, &before, sheet, real);
     }
     let safety = sheet.tasks.iter().filter(|task| task.safety);
     unit.tasks_done.extend(safety.map(|task| TaskDoneFacts {
@@ -92,6 +86,21 @@ pub fn put_right(unit: &mut UnitFacts, sheet: &Sheet, real: &Shared<'_>) {
         at: as_of,
         hours: None,
     }));
+}
+
+/// Who fits a part reads the meter: without that its wear would count from the last time somebody did.
+pub fn add_meter_reading(
+    unit: &mut UnitFacts,
+    before: &UnitFacts,
+    sheet: &Sheet,
+    real: &Shared<'_>,
+) {
+    unit.meter.push(MeterFacts {
+        at: real.as_of,
+        hours: meter_hours(before, sheet, real),
+        estimated: true,
+        meter_replaced: false,
+    });
 }
 
 /// What its meter should show now: the last reading, and what it ran since in the mean.
@@ -103,7 +112,7 @@ fn meter_hours(unit: &UnitFacts, sheet: &Sheet, real: &Shared<'_>) -> f64 {
 }
 
 /// The part is a new one from now on.
-fn renew(unit: &mut UnitFacts, part: &str, as_of: Timestamp) {
+pub fn renew(unit: &mut UnitFacts, part: &str, as_of: Timestamp) {
     let mut paths = unit.parts.iter();
     if paths.any(|path| path.part == part && path.fitted_at == Some(as_of)) {
         // Two of its checks were bad.
@@ -127,7 +136,7 @@ fn renew(unit: &mut UnitFacts, part: &str, as_of: Timestamp) {
 }
 
 /// The best answer to a check.
-fn as_new(check: &CheckSpec, as_of: Timestamp) -> LatestReading {
+pub fn as_new(check: &CheckSpec, as_of: Timestamp) -> LatestReading {
     let (value, grade, works) = match &check.reads {
         Reads::Measure(measure) => (Some(measure.limits.as_new.value), None, None),
         Reads::Grade(grades) | Reads::Level(grades) => {
