@@ -84,15 +84,15 @@ impl Shelves {
                 continue;
             };
             // A kit is kept as its contents.
-            let one = [(listed.id, 1)];
             let contents = if listed.kit.is_empty() {
-                &one[..]
+                vec![(listed.id, 1)]
             } else {
-                &listed.kit
+                listed.kit.clone()
             };
-            for (id, quantity) in contents.to_vec() {
-                parts.push(self.take_one(depot, id, quantity, today));
-            }
+            let taken = contents
+                .into_iter()
+                .map(|(id, quantity)| self.take_one(depot, id, quantity, today));
+            parts.extend(taken);
         }
         parts
     }
