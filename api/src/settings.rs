@@ -84,7 +84,7 @@ pub struct Settings {
     #[arg(long, env = "RIMEYARD_BEHIND_PROXY")]
     pub behind_proxy: bool,
 
-    /// What clients call this server, as https://rimeyard.example: a phone's proof must be for it, and codes for phones lead
+    /// What clients call this server, as `https://rimeyard.example`: a phone's proof must be for it, and codes for phones lead
     /// to it. If absent, whatever name a request calls the server by is taken for its own: set it behind a proxy.
     #[arg(long, env = "RIMEYARD_PUBLIC_ADDRESS", value_name = "ADDRESS")]
     pub public_address: Option<PublicAddress>,

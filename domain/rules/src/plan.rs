@@ -2,8 +2,8 @@
 //!
 //! A job (a repair, a due task, an inspection, a proof start) makes a machine likelier to work, and so its depot likelier to keep
 //! up. What jobs are worth together is not the sum of what each is worth: two repairs may be worth nothing apart. So
-//! [`yard`] prepares each depot; [`windows`] finds what can be had there, by all [`subsets`] of its jobs where they are few,
-//! along [`paths`] of bundles where they are many; [`join`] shares the minutes out among depots; and [`order`] says what comes
+//! `yard` prepares each depot; `windows` finds what can be had there, by all `subsets` of its jobs where they are few,
+//! along `paths` of bundles where they are many; `join` shares the minutes out among depots; and `order` says what comes
 //! first. When machines will be ready is asked of [`ready`].
 //!
 //! Minutes are counted in whole thousandths: of jobs and travel rounded up, of what there is to spend rounded down.
@@ -107,7 +107,7 @@ fn at_hand(minutes: f64) -> Ticks {
     (minutes * TICKS_A_MINUTE + 1e-6).floor() as Ticks
 }
 
-/// The jobs to do in `minutes`, in their order (see [`order`]). The same whatever the order of what is given.
+/// The jobs to do in `minutes`, in their order (see `order`). The same whatever the order of what is given.
 ///
 /// # Errors
 /// [`TooMuch`] where it would take too long, counted in steps of computation and not in time, so that what is answered
