@@ -33,7 +33,7 @@ pub async fn of_unit(who: Signed, unit_id: Path<Uuid>) -> Result<Answer, Problem
     // A depot takes its time; others are answered meanwhile.
     let owed = web::block(move || depot::owed(&facts, unit_id, as_of)).await;
     let owed = owed.map_err(Problem::internal)?;
-    Ok(Answer::content(
+    Ok(Answer::value(
         &owed.ok_or(Error::NotFound { what: "unit" })?,
     ))
 }

@@ -50,5 +50,5 @@ pub async fn depot(
     let Filter { until, minutes } = filter.0;
     let named = BTreeSet::from([*depot_id]);
     let plan = compute(&who, Some(named), until, minutes, "depot_id").await?;
-    Ok(Answer::content(&plan))
+    Ok(Answer::value(&plan))
 }

@@ -50,5 +50,5 @@ pub async fn district(who: Signed, filter: Query<Filter>) -> Result<Answer, Prob
     } = filter.0;
     let named = depot_ids.map(|ids| ids.0);
     let plan = compute(&who, named, until, minutes, DEPOT_IDS).await?;
-    Ok(Answer::content(&plan))
+    Ok(Answer::value(&plan))
 }
