@@ -191,7 +191,7 @@ async fn main() {
             request(format!("/v1/readiness/depots/{depot}")),
         ),
     ];
-    let measured = thread::spawn(move || {
+    let measured = tokio::task::spawn_blocking(move || {
         let mut client = Client::connect(address);
         let mut times = [const { Vec::new() }; 3];
         for round in 0..WARM_UP + ROUNDS {
@@ -230,8 +230,5 @@ async fn main() {
             readiness.1 / over_bare.1
         );
     });
-    while !measured.is_finished() {
-        tokio::time::sleep(Duration::from_millis(50)).await;
-    }
-    measured.join().expect("measured");
+    measured.await.expect("measured");
 }

@@ -3,6 +3,7 @@
 mod licences;
 mod purity;
 mod rooms;
+mod shapes;
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};

@@ -22,6 +22,7 @@ pub const COOKIE: &str = "rimeyard_page";
 
 /// What the form sends.
 #[derive(Default, ToSchema)]
+#[schema(as = PageCredentials)]
 pub struct Credentials {
     /// The address.
     email: String,

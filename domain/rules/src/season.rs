@@ -69,7 +69,7 @@ pub fn date_of(day_number: i32) -> Date {
 /// First and last day of one season.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = DatedSeason))]
 pub struct Season {
     /// First day.
     #[cfg_attr(feature = "schema", schema(value_type = String, format = Date))]

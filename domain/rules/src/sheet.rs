@@ -65,7 +65,7 @@ impl Effect {
 
 /// What running hours are counted against.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = HoursCountedAgainst))]
 #[serde(rename_all = "snake_case")]
 pub enum Exposure {
     /// Days with snowfall at or over the depot's threshold.

@@ -63,7 +63,7 @@ pub struct Device {
 
 /// Why a phone is shut out.
 #[derive(Debug, Clone, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = DeviceRevocation))]
 #[serde(deny_unknown_fields)]
 pub struct Revocation {
     /// 1 to 500 characters.

@@ -87,7 +87,7 @@ pub struct Named {
 
 /// What proves the repair.
 #[derive(Debug, Clone, Copy, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = HoldProof))]
 #[serde(deny_unknown_fields)]
 pub struct Proof {
     /// An inspection of the unit, made after the tag was hung, that has the failed check serviceable; for a tag that

@@ -14,6 +14,7 @@ use crate::signed::Signed;
 
 /// Nothing is to be said: `{}`.
 #[derive(Debug, Deserialize, ToSchema)]
+#[schema(as = LimitedUseEnding)]
 #[serde(deny_unknown_fields)]
 pub struct Ending {}
 

@@ -17,7 +17,7 @@ use crate::timeline::day_in;
 
 /// What proves a unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = UnitProof))]
 pub struct Proof {
     /// Its last good start.
     pub started_at: Option<Timestamp>,
