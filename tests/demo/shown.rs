@@ -1,5 +1,6 @@
 //! The demo as its readers find it: a real server, the worker beside it, the present the clock's.
 
+mod shapes;
 mod work;
 
 use jiff::Timestamp;
@@ -111,6 +112,8 @@ async fn what_the_demo_promises_is_what_its_readers_find() {
     work::owed(&manager).await;
     work::orders(&manager, now).await;
     work::depots(&manager, now).await;
+
+    shapes::are_as_documented(&manager).await;
 
     let technician = server.anonymous().signed_in(&technician).await;
     let seen = technician.get("/v1/readiness").await.expect(200).json();

@@ -122,10 +122,13 @@ impl Lasts {
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Quantiles<T> {
     /// Reached by then with chance 0.1; none: never, or not within ten seasons.
+    #[cfg_attr(feature = "schema", schema(inline))]
     pub p10: Option<T>,
     /// With chance 0.5.
+    #[cfg_attr(feature = "schema", schema(inline))]
     pub p50: Option<T>,
     /// With chance 0.9.
+    #[cfg_attr(feature = "schema", schema(inline))]
     pub p90: Option<T>,
 }
 
@@ -142,6 +145,8 @@ pub struct PartState {
     /// Its chances, to 0.01.
     pub lasts: Lasts,
     /// What was measured, of a measured part.
+    // Option or not: its fields stand among these, and none of them has to be there.
+    #[cfg_attr(feature = "schema", schema(value_type = MeasuredState))]
     #[serde(flatten, default, skip_serializing_if = "Option::is_none")]
     pub measured: Option<MeasuredState>,
     /// Said for people.
@@ -153,18 +158,24 @@ pub struct PartState {
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct MeasuredState {
     /// The check.
+    #[cfg_attr(feature = "schema", schema(required = false))]
     pub check: String,
     /// Its last reading, SI.
     pub value: Option<f64>,
     /// The limit that must not be reached.
+    #[cfg_attr(feature = "schema", schema(required = false))]
     pub limit: f64,
     /// Which limit.
+    #[cfg_attr(feature = "schema", schema(required = false))]
     pub limit_is: LimitKind,
     /// Running hours to come from now until the limit, to five hours from ten on; 0 if past.
+    #[cfg_attr(feature = "schema", schema(required = false))]
     pub hours: Quantiles<f64>,
     /// Days by which it is reached; the day it was read to be past.
+    #[cfg_attr(feature = "schema", schema(required = false))]
     pub dates: Quantiles<Date>,
     /// Whether its readings bend away from a line by more than their doubt: then what is foretold is to be doubted too.
+    #[cfg_attr(feature = "schema", schema(required = false))]
     pub bends: bool,
 }
 

@@ -13,7 +13,7 @@ use rimeyard_rules::checklist::{Checklist, Step};
 use rimeyard_rules::measure::Unit as UnitOfMeasure;
 use rimeyard_rules::sheet::{CheckKind, CheckSpec, Effect, Limits, Sheet};
 use rimeyard_rules::verdict::Verdict;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use crate::json::{of_json, of_word};
@@ -81,8 +81,14 @@ pub enum StepLimits {
     /// Of a measure.
     Measure(Box<Limits>),
     /// Of what is not measured.
-    None {},
+    None(NoLimits),
 }
+
+/// No limits: `{}`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
+#[serde(deny_unknown_fields)]
+pub struct NoLimits {}
 
 /// The newest reading of a check, as the person entered it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -159,7 +165,7 @@ impl UnitStep {
             grades: grades.map(|list| list.iter().map(|grade| grade.grade.clone()).collect()),
             verdicts: grades.map(|list| list.iter().map(|grade| grade.verdict).collect()),
             effect: check.effect,
-            limits: measure.map_or(StepLimits::None {}, |measure| {
+            limits: measure.map_or(StepLimits::None(NoLimits {}), |measure| {
                 StepLimits::Measure(Box::new(measure.limits.clone()))
             }),
             last,
