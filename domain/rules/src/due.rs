@@ -9,6 +9,8 @@ mod calendar;
 #[cfg(test)]
 mod tests;
 
+use std::cmp::Reverse;
+
 use jiff::civil::Date;
 use jiff::{Span, ToSpan};
 use serde::{Deserialize, Serialize};
@@ -217,11 +219,21 @@ pub struct Owed {
 pub struct Due {
     /// The most urgent of its triggers' states, or that it is deferred.
     pub state: State,
-    /// The earliest of its triggers' dates.
+    /// Which of its triggers decides, counted from 0: once something is due the most urgent, until then the earliest;
+    /// absent where none owes anything.
+    pub decides: Option<usize>,
+    /// That trigger's date.
     #[cfg_attr(feature = "schema", schema(value_type = Option<String>, format = Date))]
     pub on: Option<Date>,
     /// Each trigger, in the sheet's order; `None` for one that owes nothing (no storm yet, or in storage).
     pub triggers: Vec<Option<Owed>>,
+}
+
+impl Due {
+    /// What the trigger that decides owes.
+    pub fn deciding(&self) -> Option<&Owed> {
+        self.triggers[self.decides?].as_ref()
+    }
 }
 
 /// How far ahead of its window a task is coming, as a share of its interval.
@@ -245,22 +257,35 @@ pub fn due(task: &Terms<'_>, facts: &Facts<'_>, ahead: &HoursAhead<'_>) -> Due {
             owed(trigger, task.tolerance, &done, facts, ahead)
         })
         .collect();
-    let told = || triggers.iter().flatten();
-    let state = told().map(|owed| owed.state).max().unwrap_or(State::NotDue);
+    let told = triggers.iter().flatten();
+    let state = told.map(|owed| owed.state).max().unwrap_or(State::NotDue);
     // A safety task is put off to the end of its window and no further.
     let deferred = facts
         .deferred_until
         .is_some_and(|until| facts.today <= until)
         && !(task.safety && state >= State::Overdue);
+    let state = if deferred && state > State::NotDue {
+        State::Deferred
+    } else {
+        state
+    };
+    let decides = deciding(&triggers, state);
     Due {
-        state: if deferred && state > State::NotDue {
-            State::Deferred
-        } else {
-            state
-        },
-        on: told().filter_map(|owed| owed.on).min(),
+        state,
+        decides,
+        on: decides.and_then(|index| triggers[index].as_ref()?.on),
         triggers,
     }
+}
+
+fn deciding(triggers: &[Option<Owed>], state: State) -> Option<usize> {
+    let told = triggers.iter().enumerate();
+    let told = told.filter_map(|(index, owed)| Some((index, owed.as_ref()?)));
+    let decides = told.min_by_key(|(_, owed)| {
+        let urgency = (state >= State::Due).then_some(Reverse(owed.state));
+        (urgency, owed.on.unwrap_or(Date::MAX))
+    });
+    decides.map(|(index, _)| index)
 }
 
 fn owed(

@@ -227,14 +227,14 @@ impl<'a> DaysOfUse<'a> {
         &days[days.partition_point(|day| *day <= after)..]
     }
 
-    /// The days of use of each scenario after the day `after`.
+    /// The days of use of each scenario after the day `after`; those of one, where all have the same.
     pub fn dated(self, after: i32) -> Vec<Vec<Date>> {
         let of = |scenario| {
             let days = after + 1..=self.horizon();
             let used = days.filter(move |day| self.between(scenario, day - 1, day + 1) > 0);
             used.map(date_of).collect()
         };
-        (0..self.scenarios).map(of).collect()
+        (0..self.of.counts.len()).map(of).collect()
     }
 
     /// How many scenarios there are.

@@ -1,7 +1,10 @@
 //! `due`: what is owed of a task; takes what a unit's tasks show under `inputs`, and its `hours_ahead` beside them.
 
+use std::fmt;
+
 use jiff::civil::Date;
-use serde::{Deserialize, Serialize};
+use serde::de::{Error as _, SeqAccess, Visitor};
+use serde::{Deserialize, Deserializer, Serialize};
 
 use super::running_hours::usage;
 use super::wear_season::UsageInput;
@@ -10,11 +13,11 @@ use crate::Invalid;
 pub use crate::due::Due as Output;
 use crate::due::{Done, Facts, PastStorm, Terms, Trigger, due};
 use crate::season::{Season, day_number};
-use crate::sheet::task::TOLERANCE;
+use crate::sheet::task::{TOLERANCE, TRIGGERS_MAX};
 use crate::snow_days::{Counted, counted};
 use crate::unit::parts::{DatedStorm, Dates};
 
-/// Triggers, times done and storms at most: each date of a rule is worked out from the one before.
+/// Times done, as often as there are rules of dates, and storms at most: each date is worked out from the one before.
 const DATES_MAX: usize = 1_000;
 
 /// What is asked.
@@ -22,7 +25,8 @@ const DATES_MAX: usize = 1_000;
 #[serde(deny_unknown_fields)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = DueInput))]
 pub struct Input {
-    /// What brings the task due, at least one; the earliest wins.
+    /// What brings the task due, 1 to 8.
+    #[serde(deserialize_with = "few_triggers")]
     pub triggers: Vec<Trigger>,
     /// The window either side of the due date, as a share of the interval, 0 to 0.5; 0.1 if absent.
     #[serde(default = "tolerance")]
@@ -102,6 +106,35 @@ fn tolerance() -> f64 {
     TOLERANCE
 }
 
+/// At most 8, and not one more is read: reading a rule of dates finds its first date.
+fn few_triggers<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<Trigger>, D::Error> {
+    struct Few;
+    impl<'de> Visitor<'de> for Few {
+        type Value = Vec<Trigger>;
+
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            write!(f, "a list of 1 to {TRIGGERS_MAX} triggers")
+        }
+
+        fn visit_seq<A: SeqAccess<'de>>(self, mut given: A) -> Result<Self::Value, A::Error> {
+            let mut triggers = Vec::new();
+            while triggers.len() < TRIGGERS_MAX {
+                let Some(trigger) = given.next_element()? else {
+                    return Ok(triggers);
+                };
+                triggers.push(trigger);
+            }
+            match given.next_element::<serde::de::IgnoredAny>()? {
+                None => Ok(triggers),
+                Some(_) => Err(A::Error::custom(format_args!(
+                    "more than {TRIGGERS_MAX}; give at most so many"
+                ))),
+            }
+        }
+    }
+    deserializer.deserialize_seq(Few)
+}
+
 /// Answers it.
 ///
 /// # Errors
@@ -132,7 +165,6 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
 }
 
 fn check(input: &Input) -> Result<(), Invalid> {
-    few("triggers", &input.triggers)?;
     if input.triggers.is_empty() {
         let problem = "is empty; give at least one: without one the task is never due";
         return Err(Invalid::new("triggers", problem));
@@ -145,7 +177,9 @@ fn check(input: &Input) -> Result<(), Invalid> {
     between("tolerance", input.tolerance, 0.0, 0.5)?;
     dated("today", input.today)?;
     done("since", &input.since)?;
-    few("done", &input.done)?;
+    let rules = input.triggers.iter();
+    let rules = rules.filter(|trigger| matches!(trigger, Trigger::Dates { .. }));
+    few("done", &input.done, DATES_MAX / rules.count().max(1))?;
     for (index, one) in input.done.iter().enumerate() {
         done(&format!("done[{index}]"), one)?;
     }
@@ -153,12 +187,13 @@ fn check(input: &Input) -> Result<(), Invalid> {
     for (index, season) in input.seasons.iter().enumerate() {
         dated(&format!("seasons[{index}].starts"), season.starts)?;
         dated(&format!("seasons[{index}].ends"), season.ends)?;
-        if season.ends < season.starts {
-            let problem = "is before its first day; give the season's last day";
-            return Err(Invalid::new(format!("seasons[{index}].ends"), problem));
-        }
+        in_order(
+            &format!("seasons[{index}].ends"),
+            season.starts,
+            season.ends,
+        )?;
     }
-    few("storms", &input.storms)?;
+    few("storms", &input.storms, DATES_MAX)?;
     for (index, storm) in input.storms.iter().enumerate() {
         dated(&format!("storms[{index}].ended_on"), storm.ended_on)?;
         not_negative(format_args!("storms[{index}].hours"), storm.hours)?;
@@ -173,11 +208,20 @@ fn done(field: &str, done: &Done) -> Result<(), Invalid> {
     not_negative(format_args!("{field}.hours"), done.hours)
 }
 
-fn few<T>(field: &str, entries: &[T]) -> Result<(), Invalid> {
-    if entries.len() <= DATES_MAX {
+fn few<T>(field: &str, entries: &[T], most: usize) -> Result<(), Invalid> {
+    if entries.len() <= most {
         return Ok(());
     }
-    let problem = format!("has {} entries; give at most {DATES_MAX}", entries.len());
+    let problem = format!("has {} entries; give at most {most}", entries.len());
+    Err(Invalid::new(field, problem))
+}
+
+/// Where `last` comes before `first`, what is wrong.
+fn in_order(field: &str, first: Date, last: Date) -> Result<(), Invalid> {
+    if first <= last {
+        return Ok(());
+    }
+    let problem = format!("{last} is before {first}; give the day itself or one after it");
     Err(Invalid::new(field, problem))
 }
 
@@ -213,6 +257,7 @@ impl UseAhead {
         dated("after", ahead.after)?;
         not_negative("hours", ahead.hours)?;
         dated("until", ahead.until)?;
+        in_order("until", ahead.after, ahead.until)?;
         list("days_of_use", &ahead.days_of_use)?;
         if ahead.days_of_use.is_empty() {
             let problem = "is empty; give at least one future, without a day if none is to come";
@@ -227,6 +272,7 @@ impl UseAhead {
         let storm = ahead.storm.map(|storm| {
             dated("storm.first_day", storm.first_day)?;
             dated("storm.last_day", storm.last_day)?;
+            in_order("storm.last_day", storm.first_day, storm.last_day)?;
             not_negative("storm.hours", storm.hours)?;
             Ok(DatedStorm {
                 first_day: day_number(storm.first_day),

@@ -15,6 +15,9 @@ const RULE_MAX: usize = 200;
 /// 1 January 1970 as a day number: rrule counts seconds from it.
 const UNIX_EPOCH: Date = Date::constant(1970, 1, 1);
 const DAY_S: i64 = 86_400;
+/// How long a rule may stay silent: cylinders are tested every twelve years (common practice), little is done more
+/// seldom. Whoever asks for a date has every day up to it looked at.
+const SILENT_YEARS_MAX: i16 = 15;
 
 /// A recurrence rule (RFC 5545, 3.3.10) of whole days, without an end: each date follows from the one before, which is
 /// its DTSTART.
@@ -75,13 +78,17 @@ impl FromStr for CalendarRule {
             text: text.to_owned(),
             rule: Box::new(rule),
         };
-        // Each 30 February, and what the rule's library refuses beside a start.
-        if found.after(Date::constant(2000, 1, 1)).is_none() {
-            return Err(
-                "names no date; write it like FREQ=YEARLY;BYMONTH=9;BYMONTHDAY=1".to_owned(),
-            );
+        let from = Date::constant(2000, 1, 1);
+        match found.after(from) {
+            Some(date) if date.year() - from.year() <= SILENT_YEARS_MAX => Ok(found),
+            Some(_) => Err(format!(
+                "names no date in {SILENT_YEARS_MAX} years; give one that comes back sooner"
+            )),
+            // Each 30 February, and what the rule's library refuses beside a start.
+            None => {
+                Err("names no date; write it like FREQ=YEARLY;BYMONTH=9;BYMONTHDAY=1".to_owned())
+            }
         }
-        Ok(found)
     }
 }
 
@@ -212,7 +219,12 @@ mod tests {
             ("FREQ=DAILY;BYHOUR=9", "whole days"),
             ("FREQ=DAILY;COUNT=3", "must not end"),
             ("FREQ=DAILY;UNTIL=19971224T000000Z", "must not end"),
-            ("FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30", "names no date"),
+            ("FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30", "names no date;"),
+            // Mondays on 29 February: 1988, 2016, 2044.
+            (
+                "FREQ=DAILY;BYMONTH=2;BYMONTHDAY=29;BYDAY=MO",
+                "names no date in 15 years",
+            ),
         ] {
             let error = text.parse::<CalendarRule>().unwrap_err();
             assert!(error.contains(word), "{text}: {error}");

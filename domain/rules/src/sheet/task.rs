@@ -9,7 +9,7 @@ use crate::due::{Terms, Trigger};
 /// Tasks a sheet may have.
 pub(super) const TASKS_MAX: usize = 100;
 /// Triggers a task may have.
-const TRIGGERS_MAX: usize = 8;
+pub(crate) const TRIGGERS_MAX: usize = 8;
 /// Window either side of the due date, as a share of the interval (Army maintenance practice, DA PAM 750-8: 10 %).
 pub(crate) const TOLERANCE: f64 = 0.10;
 

@@ -235,19 +235,8 @@ fn state_of(
     last: Option<Done>,
     deferral: Option<&DeferralFacts>,
 ) -> TaskState {
-    // The trigger that decides: once something is owed the most urgent, until then the earliest.
-    let told = found.triggers.iter().zip(&task.triggers);
-    let told = told.filter_map(|(owed, trigger)| Some((owed.as_ref()?, trigger)));
-    let decides = told.min_by(|(a, _), (b, _)| {
-        let date = |owed: &Owed| owed.on.unwrap_or(Date::MAX);
-        let urgency = if found.state >= State::Due {
-            b.state.cmp(&a.state)
-        } else {
-            Ordering::Equal
-        };
-        urgency.then_with(|| date(a).cmp(&date(b)))
-    });
-    let owed = decides.map(|(owed, _)| owed);
+    let owed = found.deciding();
+    let decides = found.decides.map(|index| &task.triggers[index]);
     TaskState {
         task: task.task.clone(),
         title: task.title.clone(),
@@ -259,7 +248,7 @@ fn state_of(
         safety: task.safety,
         minutes: task.minutes.value,
         deferred_until: deferral.map(|deferral| deferral.until),
-        text: text(task, found.state, decides, last, deferral),
+        text: text(task, found.state, owed.zip(decides), last, deferral),
     }
 }
 

@@ -55,6 +55,16 @@ fn due_refuses_what_cannot_be() {
             "hours_ahead.until",
         ),
         (
+            "/hours_ahead/until",
+            json!("2025-11-30"),
+            "hours_ahead.until",
+        ),
+        (
+            "/hours_ahead/storm",
+            json!({"first_day": "2025-12-05", "last_day": "2025-12-04", "hours": 6.0}),
+            "hours_ahead.storm.last_day",
+        ),
+        (
             "/hours_ahead/days_of_use",
             json!(vec![json!([]); 10_000]),
             "hours_ahead.days_of_use",
@@ -66,6 +76,7 @@ fn due_refuses_what_cannot_be() {
     for (pointer, value) in [
         ("/seasons", json!([])),
         ("/triggers/0/clock", json!("moon")),
+        ("/triggers", json!(vec![json!({"clock": "mid_season"}); 9])),
         ("/today", json!("2025-02-30")),
     ] {
         let got = ask(with(&oil(), pointer, value), due::calculate);
@@ -74,6 +85,18 @@ fn due_refuses_what_cannot_be() {
             "{pointer}"
         );
     }
+}
+
+/// What is asked of a rule of dates is asked as often as the task was done; of more rules, the less often.
+#[test]
+fn rules_of_dates_and_times_done_are_few_together() {
+    let yearly = json!({"clock": "dates", "rule": "FREQ=YEARLY;BYMONTH=9;BYMONTHDAY=1"});
+    let done = json!(vec![json!({"on": "2025-03-10", "hours": 1.0}); 1_000]);
+    let input = with(&oil(), "/done", done);
+    let once = with(&input, "/triggers", json!([yearly]));
+    assert!(ask(once, due::calculate).is_ok());
+    let twice = with(&input, "/triggers", json!([yearly, yearly]));
+    assert_eq!(ask(twice, due::calculate), Err("done".to_owned()));
 }
 
 /// By hand: done at 40 h, 10 h before the 50 h at which it was due, outside its window of 5 h, so the next is at 90 h. It was
