@@ -9,7 +9,7 @@ use tokio_postgres::Client;
 use uuid::Uuid;
 
 use super::devices::{bearer, person};
-use super::fleet::{Fleet, owner};
+use super::fleet::{Fleet, days_ago, owner, posted};
 use super::operations::{Operation, Scope, operations};
 use super::phone::{Phone, code};
 
@@ -263,6 +263,16 @@ async fn the_audit_is_read_from_the_newest_on_by_who_sets_up_and_within_what_is_
     let (home, far) = (server.world.ours.home, server.world.ours.far);
     Fleet::at(&administrator, &home).await;
     Fleet::at(&administrator, &far).await;
+    let storm = json!({
+        "name": "Far", "starts_at": days_ago(-1), "ends_at": days_ago(-2), "depth_mm": 300.0, "reclear_mm": 50.0,
+        "depots": [far.id],
+    });
+    let storm = posted(&administrator, "/v1/storms", &storm).await;
+    let code = json!({"depot_id": far.id});
+    administrator
+        .post("/v1/device-codes", &code)
+        .await
+        .expect(201);
     let all = listed(&administrator, "?limit=200").await;
     let ids =
         |items: &[Value]| -> Vec<String> { items.iter().map(|it| it["id"].to_string()).collect() };
@@ -299,7 +309,16 @@ async fn the_audit_is_read_from_the_newest_on_by_who_sets_up_and_within_what_is_
     let local = server.anonymous().signed_in(email).await;
     let shown = listed(&local, "?limit=200").await;
     assert!(of(home.id, &shown) > 0 && of(server.world.ours.org_id, &shown) > 0);
+    // What names the far depot in the organisation's own scope is no more shown than what is in the far depot's.
     assert_eq!(of(far.id, &shown), 0);
+    let names_it = |items: &[Value]| {
+        let named = |it: &&Value| {
+            it["object_id"] == storm || it["detail"].to_string().contains(&far.id.to_string())
+        };
+        items.iter().filter(named).count()
+    };
+    assert!(names_it(&all) >= 3, "{all:#?}");
+    assert_eq!(names_it(&shown), 0);
     for half in [
         "object_kind=unit",
         "object_id=0198c0de-0000-7000-8000-000000000000",

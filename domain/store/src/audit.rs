@@ -9,8 +9,22 @@ use serde::Serialize;
 use serde_json::Value;
 use uuid::Uuid;
 
+use crate::feed::kind;
 use crate::schema::{audit, device};
 use crate::{Depots, Result, Tx};
+
+/// What is the organisation's and tells nothing of a depot. Other things are in its scope that do: a storm names all its
+/// depots, a person's phone may hold facts of any.
+const OF_ALL: [&str; 8] = [
+    "access-key",
+    "organisation",
+    kind::CHECKLIST,
+    kind::LEARNED,
+    kind::MODEL,
+    kind::PART,
+    kind::PERSON,
+    kind::SHEET,
+];
 
 /// A change.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -75,8 +89,11 @@ pub async fn list(
         .limit(limit)
         .into_boxed();
     if let Depots::Some(granted) = &tx.tenant().depots {
-        let scopes = granted.iter().copied().chain([tx.org_id()]);
-        query = query.filter(audit::scope_id.eq_any(scopes.collect::<Vec<_>>()));
+        let granted: Vec<Uuid> = granted.iter().copied().collect();
+        let of_all = audit::scope_id
+            .eq(tx.org_id())
+            .and(audit::object_kind.eq_any(OF_ALL));
+        query = query.filter(audit::scope_id.eq_any(granted).or(of_all));
     }
     if let Some(person_id) = filter.person_id {
         query = query.filter(audit::person_id.eq(person_id));

@@ -192,6 +192,7 @@ pub async fn revoke(tx: &mut Write<'_>, id: Uuid, why: &Revocation) -> Result<De
         .set(refresh_token::revoked_at.eq(diesel::dsl::now))
         .execute(&mut tx.connection())
         .await?;
-    tx.audit(tx.org_id(), "revoke", KIND, id, json(&one)?);
+    let scope = one.depot_id.unwrap_or(tx.org_id());
+    tx.audit(scope, "revoke", KIND, id, json(&one)?);
     Ok(one)
 }

@@ -148,7 +148,8 @@ pub async fn create(tx: &mut Write<'_>, new: &NewDeviceCode) -> Result<(DeviceCo
         .values(row)
         .execute(&mut tx.connection())
         .await?;
-    tx.audit(tx.org_id(), "create", KIND, code.id, json(&code)?);
+    let scope = code.depot_id.unwrap_or(tx.org_id());
+    tx.audit(scope, "create", KIND, code.id, json(&code)?);
     Ok((code, letters))
 }
 

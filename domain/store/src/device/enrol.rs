@@ -182,7 +182,8 @@ async fn redeem(
         }
         other => other?,
     };
-    tx.audit(tx.org_id(), "enrol", KIND, one.id, json(&one)?);
+    let scope = one.depot_id.unwrap_or(tx.org_id());
+    tx.audit(scope, "enrol", KIND, one.id, json(&one)?);
     Ok(Some((one, session)))
 }
 

@@ -211,7 +211,8 @@ pub async fn settle(tx: &mut Write<'_>, id: Uuid, how: &Settlement) -> Result<Un
         ))
         .execute(&mut tx.connection())
         .await?;
-    tx.audit(tx.org_id(), "settle", KIND, id, json(&one)?);
+    let scope = one.depot_id.unwrap_or(tx.org_id());
+    tx.audit(scope, "settle", KIND, id, json(&one)?);
     Ok(one)
 }
 

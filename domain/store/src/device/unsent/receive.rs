@@ -160,7 +160,8 @@ async fn keep(
     check_room(tx, device_id, &new).await?;
     insert(tx, device_id, hangs, &new).await?;
     let what = json(&received)?;
-    tx.audit(tx.org_id(), "keep unsent", DEVICE, device_id, what);
+    let scope = hangs.unwrap_or(tx.org_id());
+    tx.audit(scope, "keep unsent", DEVICE, device_id, what);
     Ok(received)
 }
 
