@@ -1,6 +1,7 @@
 //! Figures of the default sheets against what is published outside the project. Where a source was not at hand when this
 //! was written it says "from memory"; what nobody publishes is marked common practice on the sheets, and is not tested.
 
+use rimeyard_rules::availability::failure_finding_interval;
 use rimeyard_rules::due::Trigger;
 use rimeyard_rules::measure::Unit;
 use rimeyard_rules::sheet::{Limits, Sheet, default_kinds, default_sheet};
@@ -130,7 +131,7 @@ fn engines_live_as_they_are_rated() {
 /// machine-years, 0.1 % allowed are 0.1 year and 1 % a year; the sheets' 0.25 % are a quarter.
 #[test]
 fn hidden_safety_functions_are_tested_every_quarter() {
-    let years = |allowed: f64| 2.0 * allowed * 50.0;
+    let years = |allowed: f64| failure_finding_interval(allowed, 50.0).expect("an interval");
     close(years(0.001), 0.1, 1e-12);
     close(years(0.01), 1.0, 1e-12);
     let months = (12.0 * years(0.0025)) as u16;
