@@ -17,7 +17,8 @@ fn oil() -> Value {
         "hours_ahead": {
             "usage": {"shape": 1.0, "prior_days": 10.0, "prior_hours_per_day": 2.0, "run_hours": 72.0, "snow_days": 36.0},
             "after": "2025-12-01", "hours": 72.0, "until": "2026-06-30",
-            "days_of_use": [["2025-12-05", "2025-12-06", "2026-01-10"], []]
+            "days_of_use": [["2025-12-05", "2025-12-06", "2026-01-10"], []],
+            "storm": null
         }
     })
 }
