@@ -55,6 +55,7 @@ fn depots(rate: impl Fn(&mut Fractions) -> f64) -> Vec<Depot> {
             operators: None,
             weight: 1.0,
             travel_minutes: 45.0,
+            place: None,
             units,
         }
     };

@@ -44,6 +44,7 @@ fn the_tour_of_the_readme_runs() {
         "\"learned from ",
         "\"kind\":\"safety task overdue\"",
         "\"lines\":[{\"task\":",
+        "then keeps up with ",
         "\"state\":\"refused\"",
         "\"state\":\"applied\"",
         "\"corrected_gravity\":1.22",

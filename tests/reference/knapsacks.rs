@@ -88,6 +88,7 @@ fn depot(id: usize, minutes: f64, weight: f64) -> DepotInput {
         operators: None,
         weight,
         travel_minutes: 0.0,
+        place: None,
         units: vec![UnitInput {
             rest: 1.0,
             rate: 1000.0,

@@ -15,7 +15,7 @@ pub mod demand;
 pub mod depot;
 pub mod due;
 pub mod facts;
-pub mod first;
+pub mod fix_first;
 pub mod hours;
 pub mod invalid;
 pub mod learn;

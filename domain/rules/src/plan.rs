@@ -3,8 +3,8 @@
 //! A job (a repair, a due task, an inspection, a proof start) makes a machine likelier to work, and so its depot likelier to keep
 //! up. What jobs are worth together is not the sum of what each is worth: two repairs may be worth nothing apart. So
 //! `yard` prepares each depot; `windows` finds what can be had there, by all `subsets` of its jobs where they are few,
-//! along `paths` of bundles where they are many; `join` shares the minutes out among depots; and `order` says what comes
-//! first. When machines will be ready is asked of [`ready`].
+//! along `paths` of bundles where they are many; `place` puts together what one visit serves; `join` shares the minutes out
+//! among places; and `order` says what comes first. When machines will be ready is asked of [`ready`].
 //!
 //! Minutes are counted in whole thousandths: of jobs and travel rounded up, of what there is to spend rounded down.
 //! So a plan never takes more than there is.
@@ -16,6 +16,7 @@ mod choice;
 mod join;
 mod order;
 mod paths;
+mod place;
 pub mod ready;
 mod slopes;
 mod subsets;
@@ -51,6 +52,8 @@ pub struct Depot {
     pub weight: f64,
     /// What a visit costs before any work is done, minutes; spent once, and only if there is a job.
     pub travel_minutes: f64,
+    /// Where it is: at one place, as the kinds of work of one yard are, one visit serves all. `None`: by itself.
+    pub place: Option<String>,
     /// Its machines.
     pub units: Vec<Unit>,
 }
@@ -132,14 +135,22 @@ fn plan_with(depots: &[Depot], minutes: f64, window_max: usize) -> Result<Plan, 
             yard, at_hand, window_max, share, &mut work,
         )?);
     }
-    let chosen = join::join(&choices, at_hand);
+    let places = place::places(&yards, &choices, at_hand, &mut work)?;
+    let worth: Vec<_> = places.iter().map(|place| place.worth.as_slice()).collect();
+    let chosen = join::join(&worth, at_hand);
     let mut work = Work::new();
+    let mut ordered = 0;
     let mut visits = Vec::new();
-    for (index, (yard, place)) in yards.iter().zip(&chosen).enumerate() {
-        let share = work.share(yards.len() - index);
-        let tasks = &choices[index][*place].tasks;
-        let tasks = tasks.iter().map(|task| *task as usize).collect();
-        visits.extend(order::visit(yard, tasks, share, &mut work)?);
+    for (place, chosen) in places.iter().zip(chosen) {
+        let mut here = Vec::new();
+        for (index, pick) in place.yards.iter().zip(&place.worth[chosen].picks) {
+            let share = work.share(yards.len() - ordered);
+            ordered += 1;
+            let tasks = &choices[*index][*pick as usize].tasks;
+            let tasks = tasks.iter().map(|task| *task as usize).collect();
+            here.extend(order::visit(&yards[*index], tasks, share, &mut work)?);
+        }
+        visits.extend(order::Visit::of_all(here));
     }
     visits.sort_by(order::Visit::before);
     let jobs = visits.iter().flat_map(|visit| visit.jobs.iter().cloned());

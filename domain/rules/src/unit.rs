@@ -29,7 +29,7 @@ use clock::UnitClock;
 use model::{Model, NODES};
 use open::{held, limited, stopped};
 use parts::{PartState, Running};
-use proof::{Lack, Proof, Start, unproven};
+use proof::{Proof, Start, unproven};
 pub use rating::rate;
 use standing::{Factor, Figure, Floors, Status};
 use tasks::{TaskState, tasks};
@@ -192,8 +192,7 @@ pub fn evaluate(
     let start = Start::of(shared, unit, clock, model);
     factors.insert(0, start.factor(shared, model));
     let tasks = tasks(shared, unit, clock, model.sheet, &running);
-    let lacks = unproven(unit, clock, shared);
-    let mut missing: Vec<String> = lacks.into_iter().map(Lack::text).collect();
+    let mut missing = unproven(unit, clock, shared);
     missing.extend(safety_overdue(&tasks));
     let settings = &shared.facts.settings;
     let inputs = standing::Input {

@@ -161,7 +161,7 @@ fn check(
 
 impl SupposedStorm {
     /// The storm with this otherwise. One of which nothing is otherwise keeps its name.
-    fn applied(
+    pub(crate) fn applied(
         &self,
         real: Storm,
         facts: &DepotFacts,

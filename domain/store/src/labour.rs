@@ -1,8 +1,6 @@
 //! Labour of a depot: its technicians' weekly hours, and the minutes of travel that a visit costs. Its changes lock the
 //! depot's scope, and the organisation's: a person's hours are spread over depots.
 
-use std::collections::BTreeMap;
-
 use diesel::QueryableByName;
 use diesel::pg::Pg;
 use diesel::prelude::*;
@@ -10,8 +8,6 @@ use diesel::sql_types::{Array, BigInt, Date as SqlDate, Integer, Nullable, Text,
 use diesel_async::RunQueryDsl;
 use jiff::civil::Date;
 use jiff_diesel::{NullableDate, ToDiesel};
-use rimeyard_rules::first::DepotLabour;
-use rimeyard_rules::plan::ready::Hours;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -93,55 +89,6 @@ pub async fn find(tx: &Tx<'_>, depot_id: Uuid) -> Result<Labour> {
         technicians: rows.into_iter().map(TechnicianHours::from).collect(),
         rev,
     })
-}
-
-#[derive(QueryableByName)]
-#[diesel(check_for_backend(diesel::pg::Pg))]
-struct OfDepot {
-    #[diesel(sql_type = SqlUuid)]
-    depot_id: Uuid,
-    #[diesel(sql_type = Integer)]
-    travel_minutes: i32,
-    #[diesel(sql_type = Nullable<SqlDate>, deserialize_as = NullableDate)]
-    from_day: Option<Date>,
-    #[diesel(sql_type = Nullable<SqlDate>, deserialize_as = NullableDate)]
-    until_day: Option<Date>,
-    #[diesel(sql_type = Nullable<Integer>)]
-    weekly_minutes: Option<i32>,
-}
-
-/// The labour of these depots as plans take it; those that are not granted are left out.
-///
-/// # Errors
-/// Those of the database.
-pub async fn of_depots(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<BTreeMap<Uuid, DepotLabour>> {
-    let rows: Vec<OfDepot> = prepared(
-        diesel::sql_query(
-            "select d.id as depot_id, d.travel_minutes, t.from_day, t.until_day, t.weekly_minutes
-             from depot d
-             left join technician_hours t on t.org_id = d.org_id and t.depot_id = d.id
-             where d.org_id = $1 and d.id = any($2) and ($3::uuid[] is null or d.id = any($3))
-             order by d.id, t.person_id, t.from_day",
-        )
-        .bind::<SqlUuid, _>(tx.org_id())
-        .bind::<Array<SqlUuid>, _>(depot_ids)
-        .bind::<Nullable<Array<SqlUuid>>, _>(tx.tenant().depots.as_filter()),
-    )
-    .load(&mut tx.connection())
-    .await?;
-    let mut depots: BTreeMap<Uuid, DepotLabour> = BTreeMap::new();
-    for row in rows {
-        let labour = depots.entry(row.depot_id).or_default();
-        labour.travel_minutes = f64::from(row.travel_minutes);
-        if let (Some(from), Some(weekly_minutes)) = (row.from_day, row.weekly_minutes) {
-            labour.hours.push(Hours {
-                from,
-                until: row.until_day,
-                weekly_minutes: weekly_minutes.unsigned_abs(),
-            });
-        }
-    }
-    Ok(depots)
 }
 
 /// Changes the labour of a depot that stands at `rev`. Lock the scopes of the depot and of the organisation.

@@ -27,6 +27,7 @@ pub mod feed;
 pub mod fields;
 pub mod finding;
 pub mod fitted_part;
+pub mod fix_first;
 mod granted;
 pub mod hold;
 pub mod idempotency;

@@ -26,7 +26,7 @@ mod level;
 mod record;
 mod shelf;
 
-pub use level::on_hand;
+pub(crate) use level::on_hand;
 pub use level::{SHORT_ON_PAPER, StockLevel};
 pub(crate) use record::book;
 pub use record::{record, record_many, scopes};

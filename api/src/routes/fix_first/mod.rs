@@ -1,6 +1,6 @@
-//! What to fix first: /v1/depots/{depot_id}/fix-first, /v1/fix-first. Nothing of it is kept: it is computed when it is asked
-//! for, from the facts of that moment.
+//! What to fix first: /v1/depots/{depot_id}/fix-first, /v1/fix-first. Worked out when it is asked for, and not kept.
 
+mod asked;
 mod compute;
 mod depot;
 mod district;

@@ -11,7 +11,8 @@ use utoipa::{IntoParams, ToSchema};
 use uuid::Uuid;
 
 use super::asked::{Asked, DepotIds, OnOrder, ReviewDays, ServiceLevel};
-use super::compute::{Computed, DEPOT_IDS, compute};
+use super::bounds::DEPOT_IDS;
+use super::compute::{Computed, compute};
 use crate::answer::Answer;
 use crate::extract::Query;
 use crate::problem::Problem;

@@ -1,6 +1,6 @@
 //! `plan`: what to fix first, in the minutes there are.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
@@ -8,7 +8,7 @@ use super::{LIST_MAX, chance, list, not_negative, whole};
 use crate::Invalid;
 use crate::plan::{Depot, Job, JobId, Unit, plan};
 
-/// Characters of a text that is an id, at most.
+/// Characters of a text that is an id or a place, at most.
 const ID_MAX: usize = 200;
 
 /// What is asked.
@@ -36,6 +36,10 @@ pub struct DepotInput {
     pub weight: f64,
     /// What a visit costs before any work is done, minutes; once, and only if it has a job in the plan.
     pub travel_minutes: f64,
+    /// Where it is, 1 to 200 characters; absent: by itself. Depots of one place, as the kinds of work of one yard are, are served
+    /// by one visit, so their `travel_minutes` are the same and spent once.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<String>,
     /// Its machines, possibly none.
     pub units: Vec<UnitInput>,
 }
@@ -89,10 +93,12 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
     not_negative("minutes", input.minutes)?;
     list("depots", &input.depots)?;
     let mut known = BTreeSet::new();
+    let mut ways = BTreeMap::new();
     let mut depots = Vec::with_capacity(input.depots.len());
     for (index, depot) in input.depots.iter().enumerate() {
         let inside = |fault: Invalid| fault.within(&format!("depots[{index}]"));
         depots.push(depot_of(depot, &mut known).map_err(inside)?);
+        way_to(depot, &mut ways).map_err(inside)?;
     }
     let plan = plan(&depots, input.minutes)
         .map_err(|too_much| Invalid::new("depots", too_much.to_string()))?;
@@ -122,8 +128,25 @@ fn depot_of<'a>(depot: &'a DepotInput, known: &mut BTreeSet<&'a JobId>) -> Resul
         operators,
         weight: depot.weight,
         travel_minutes: depot.travel_minutes,
+        place: depot.place.clone(),
         units,
     })
+}
+
+/// That there is one way to a place.
+fn way_to<'a>(depot: &'a DepotInput, ways: &mut BTreeMap<&'a str, f64>) -> Result<(), Invalid> {
+    let Some(place) = &depot.place else {
+        return Ok(());
+    };
+    if !(1..=ID_MAX).contains(&place.chars().count()) {
+        let problem = format!("must have 1 to {ID_MAX} characters");
+        return Err(Invalid::new("place", problem));
+    }
+    if *ways.entry(place).or_insert(depot.travel_minutes) != depot.travel_minutes {
+        let problem = "is not that of the other depots of its place; there is one way to it";
+        return Err(Invalid::new("travel_minutes", problem));
+    }
+    Ok(())
 }
 
 fn unit_of<'a>(unit: &'a UnitInput, known: &mut BTreeSet<&'a JobId>) -> Result<Unit, Invalid> {

@@ -4,7 +4,7 @@ use super::yard::Yard;
 use super::{SAME, Ticks};
 
 /// Choices of a depot at most: one for each step of minutes.
-const CHOICES_MAX: Ticks = 2_048;
+pub(super) const CHOICES_MAX: Ticks = 2_048;
 
 /// Some tasks of a depot, done together.
 #[derive(Debug, Clone, PartialEq)]

@@ -6,7 +6,7 @@
 //! choice; its rate of gain bounds what any state can still come to, and what cannot come to more than that plan is
 //! dropped (Lagrangian bound; Kellerer, Pferschy & Pisinger, Knapsack Problems, 2004, chapter 11).
 
-use super::choice::Choice;
+use super::place::Worth;
 use super::{SAME, Ticks};
 
 /// States between two depots at most.
@@ -19,7 +19,7 @@ const TABLE_MAX: usize = 4_000_000;
 const PAIRS_MAX: usize = 100_000_000;
 
 /// Which of its choices, by rising minutes and gain, each depot has; at most `at_hand` is spent.
-pub(super) fn join(choices: &[Vec<Choice>], at_hand: Ticks) -> Vec<usize> {
+pub(super) fn join(choices: &[&[Worth]], at_hand: Ticks) -> Vec<usize> {
     let (greedy, rate) = by_hulls(choices, at_hand);
     let gain_of = |chosen: &[usize]| -> f64 {
         (choices.iter().zip(chosen))
@@ -30,11 +30,11 @@ pub(super) fn join(choices: &[Vec<Choice>], at_hand: Ticks) -> Vec<usize> {
     // What choices are worth over what their minutes would bring elsewhere, at most, from each depot on.
     let mut ahead = vec![0.0; choices.len() + 1];
     for (place, of_depot) in choices.iter().enumerate().rev() {
-        let worth = |choice: &Choice| choice.gain - rate * choice.ticks as f64;
+        let worth = |choice: &Worth| choice.gain - rate * choice.ticks as f64;
         ahead[place] =
             ahead[place + 1] + of_depot.iter().map(worth).fold(f64::NEG_INFINITY, f64::max);
     }
-    let all: usize = choices.iter().map(Vec::len).sum();
+    let all: usize = choices.iter().map(|of_place| of_place.len()).sum();
     let states_max = STATES_MAX
         .min(TABLE_MAX / choices.len().max(1))
         .min(PAIRS_MAX / all.max(1))
@@ -135,7 +135,7 @@ fn merged(one: &[State], other: impl Iterator<Item = State>) -> Vec<State> {
 
 /// A plan by gain a minute, over the upper hull of each depot's choices: the steps of all hulls, steepest first, as long as
 /// they fit; and the rate of gain a minute of the first that does not, 0 if all do.
-fn by_hulls(choices: &[Vec<Choice>], at_hand: Ticks) -> (Vec<usize>, f64) {
+fn by_hulls(choices: &[&[Worth]], at_hand: Ticks) -> (Vec<usize>, f64) {
     let mut steps: Vec<(f64, usize, usize)> = Vec::new();
     let mut chosen = vec![0; choices.len()];
     for (depot, of_depot) in choices.iter().enumerate() {

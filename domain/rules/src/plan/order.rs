@@ -1,6 +1,6 @@
 //! What comes first.
 //!
-//! Depot by depot, since the way there is counted once: first the visit that is worth most a minute, travel among its
+//! Place by place, since the way there is counted once: first the visit that is worth most a minute, travel among its
 //! minutes; of equals the one with the least id. At a depot it is likewise the bundle of up to three of its jobs that is worth most a
 //! minute from where the depot then stands, so that what only pays together stands together; in a bundle, job by job the same.
 //! Where no bundle is worth anything by itself the rest stands by id. If people run out of time, what was done first was
@@ -26,10 +26,23 @@ pub(super) struct Visit {
     /// In their order.
     pub(super) jobs: Vec<JobId>,
     pub(super) gain: f64,
+    /// With the way.
     pub(super) minutes: f64,
+    way_minutes: f64,
 }
 
 impl Visit {
+    /// One visit in place of these, which are at one place: worth most a minute first, and the way once.
+    pub(super) fn of_all(mut visits: Vec<Visit>) -> Option<Visit> {
+        visits.sort_by(Visit::before);
+        visits.into_iter().reduce(|mut all, mut next| {
+            all.jobs.append(&mut next.jobs);
+            all.gain += next.gain;
+            all.minutes += next.minutes - next.way_minutes;
+            all
+        })
+    }
+
     /// Worth most a minute first; of equals the one with the least id.
     pub(super) fn before(one: &Visit, other: &Visit) -> Ordering {
         let least = |visit: &Visit| visit.jobs.iter().min().cloned();
@@ -69,6 +82,7 @@ pub(super) fn visit(
             .collect(),
         gain: yard.weight * (yard.chance(|task| has[task]) - yard.chance(|_| false)),
         minutes: yard.travel_minutes + minutes,
+        way_minutes: yard.travel_minutes,
     }))
 }
 

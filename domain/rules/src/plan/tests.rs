@@ -24,6 +24,7 @@ fn depot(needed_rate: f64, units: Vec<Vec<Job>>) -> Depot {
         operators: None,
         weight: 1.0,
         travel_minutes: 30.0,
+        place: None,
         units: units.into_iter().map(unit).collect(),
     }
 }
@@ -139,6 +140,25 @@ fn visits_and_jobs_come_by_their_worth_a_minute() {
     assert_eq!(some.minutes_used, 76.0);
 }
 
+/// By hand: two kinds of work at one place 30 minutes away are done in one visit of 30 + 10 + 20 minutes, first what is worth more a
+/// minute; by themselves there is only time for one.
+#[test]
+fn one_visit_serves_all_kinds_of_work_of_a_place() {
+    let mut depots = [
+        depot(1000.0, vec![vec![job("a", 20.0, 0.5, 1.0)]]),
+        depot(1000.0, vec![vec![job("b", 10.0, 0.5, 1.0)]]),
+    ];
+    assert_eq!(ids(&plan(&depots, 60.0).unwrap()), ["b"]);
+    for depot in &mut depots {
+        depot.place = Some("yard".to_owned());
+    }
+    let both = plan(&depots, 60.0).unwrap();
+    assert_eq!((ids(&both), both.minutes_used), (vec!["b", "a"], 60.0));
+    assert!((both.gain - 1.0).abs() < 1e-12);
+    let one = plan(&depots, 59.0).unwrap();
+    assert_eq!((ids(&one), one.minutes_used), (vec!["b"], 40.0));
+}
+
 /// Which of equals is taken is a matter of ids, not of the order in which they are given.
 #[test]
 fn ties_go_by_id_whatever_the_order() {
@@ -193,6 +213,7 @@ fn no_plan_takes_too_long() {
                 operators,
                 weight: 1.0,
                 travel_minutes: 30.0,
+                place: None,
                 units: (0..units)
                     .map(|unit| Unit {
                         rest: 0.95,

@@ -12,6 +12,7 @@ pub(super) struct Yard<'a> {
     pub(super) weight: f64,
     pub(super) travel: Ticks,
     pub(super) travel_minutes: f64,
+    pub(super) place: Option<&'a str>,
     /// Fastest first.
     pub(super) machines: Vec<Machine>,
     /// How many machines with tasks there are of each rate.
@@ -101,6 +102,7 @@ impl<'a> Yard<'a> {
             weight: depot.weight,
             travel,
             travel_minutes: depot.travel_minutes,
+            place: depot.place.as_deref(),
             machines,
             tasks,
         };

@@ -30,38 +30,43 @@ pub struct Proof {
     pub runs_out_at: Option<Timestamp>,
 }
 
-/// What has not been shown of a unit.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Lack {
-    /// Somebody has to look at it.
-    Look(String),
-    /// Somebody has to start it.
-    Start(String),
-}
-
-impl Lack {
-    /// Said for people.
-    pub fn text(self) -> String {
-        match self {
-            Lack::Look(text) | Lack::Start(text) => text,
-        }
-    }
+/// What a machine still owes before it is proven.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Owed {
+    /// A look at every safety and stop check this season.
+    Inspection,
+    /// A start since it was stored.
+    Start,
+    /// A look since somebody reported a fault.
+    LookAfterFault,
 }
 
 /// What has not been shown since 1 July, since it was stored, or since somebody reported a fault.
-pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) -> Vec<Lack> {
+pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) -> Vec<String> {
+    let owed = owed(unit, clock, shared).into_iter();
+    owed.map(|(_, text)| text).collect()
+}
+
+/// The same, with what would show it.
+pub(crate) fn owed(
+    unit: &UnitFacts,
+    clock: &UnitClock<'_>,
+    shared: &Shared<'_>,
+) -> Vec<(Owed, String)> {
     let zone = &shared.facts.zone;
     let began = Winter::of(shared.today).starts();
     let first_day = day_number(began);
     let mut missing = Vec::new();
     let inspected = last_inspection(unit, shared.as_of);
     if inspected.is_none_or(|(at, _)| day_in(at, zone) < first_day) {
-        missing.push(Lack::Look(match inspected {
+        let text = match inspected {
             Some((at, _)) => format!("not inspected this season: last on {}", day_of(at, zone)),
             None => "not inspected this season, nor on record before".to_owned(),
-        }));
+        };
+        missing.push((Owed::Inspection, text));
     } else {
-        missing.extend(not_answered(unit, shared, began).map(Lack::Look));
+        let open = not_answered(unit, shared, began);
+        missing.extend(open.map(|text| (Owed::Inspection, text)));
     }
     let inspections = unit.inspections.iter();
     let stored = inspections
@@ -79,17 +84,19 @@ pub fn unproven(unit: &UnitFacts, clock: &UnitClock<'_>, shared: &Shared<'_>) ->
             Some((at, _)) => format!("last started {}", day_of(at, zone)),
             None => "no start on record".to_owned(),
         };
-        missing.push(Lack::Start(match stored {
+        let text = match stored {
             Some(at) => format!(
                 "no proof start since it was stored on {}: {last}",
                 day_of(at, zone)
             ),
             None => format!("no proof start since {}: {last}", day(began)),
-        }));
+        };
+        missing.push((Owed::Start, text));
     }
     // What would not start is known to be dead: its chance says so, and more than that it is unproven.
     if clock.found_dead().is_none() {
-        missing.extend(faults(unit, shared).into_iter().map(Lack::Look));
+        let faults = faults(unit, shared).into_iter();
+        missing.extend(faults.map(|text| (Owed::LookAfterFault, text)));
     }
     missing
 }

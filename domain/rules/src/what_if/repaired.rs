@@ -15,14 +15,14 @@ use crate::unit::clock::UnitClock;
 use crate::verdict::Verdict;
 
 /// Who did what is only supposed.
-const NOBODY: &str = "nobody, as supposed";
+pub(crate) const NOBODY: &str = "nobody, as supposed";
 
 /// Makes it a machine that is here, that was started and inspected after its repair now, with nothing found. What was found
 /// unserviceable is new, and so is a part that wears and was never measured. The rest stays as it was: a part goes on wearing,
 /// fuel goes on ageing. `real` is the depot as it is.
 pub fn put_right(unit: &mut UnitFacts, sheet: &Sheet, real: &Shared<'_>) {
     let (zone, as_of) = (&real.facts.zone, real.as_of);
-    let before = unit.clone();
+    let meter_hours = meter_hours(unit, sheet, real);
     let paths = unit.parts.len();
     unit.away = None;
     unit.holds.clear();
@@ -78,7 +78,13 @@ pub fn put_right(unit: &mut UnitFacts, sheet: &Sheet, real: &Shared<'_>) {
         }
     }
     if unit.parts.len() > paths {
-        add_meter_reading(unit, &before, sheet, real);
+        // Who fits a part reads the meter: without that its wear would count from the last time somebody did.
+        unit.meter.push(MeterFacts {
+            at: as_of,
+            hours: meter_hours,
+            estimated: true,
+            meter_replaced: false,
+        });
     }
     let safety = sheet.tasks.iter().filter(|task| task.safety);
     unit.tasks_done.extend(safety.map(|task| TaskDoneFacts {
@@ -88,23 +94,8 @@ pub fn put_right(unit: &mut UnitFacts, sheet: &Sheet, real: &Shared<'_>) {
     }));
 }
 
-/// Who fits a part reads the meter: without that its wear would count from the last time somebody did.
-pub fn add_meter_reading(
-    unit: &mut UnitFacts,
-    before: &UnitFacts,
-    sheet: &Sheet,
-    real: &Shared<'_>,
-) {
-    unit.meter.push(MeterFacts {
-        at: real.as_of,
-        hours: meter_hours(before, sheet, real),
-        estimated: true,
-        meter_replaced: false,
-    });
-}
-
 /// What its meter should show now: the last reading, and what it ran since in the mean.
-fn meter_hours(unit: &UnitFacts, sheet: &Sheet, real: &Shared<'_>) -> f64 {
+pub(crate) fn meter_hours(unit: &UnitFacts, sheet: &Sheet, real: &Shared<'_>) -> f64 {
     let clock = UnitClock::new(unit, sheet, real);
     let base = clock.base().map_or(0.0, |base| base.hours);
     let since = (clock.hours_at(real.as_of, real) - base).max(0.0);
@@ -112,7 +103,7 @@ fn meter_hours(unit: &UnitFacts, sheet: &Sheet, real: &Shared<'_>) -> f64 {
 }
 
 /// The part is a new one from now on.
-pub fn renew(unit: &mut UnitFacts, part: &str, as_of: Timestamp) {
+pub(crate) fn renew(unit: &mut UnitFacts, part: &str, as_of: Timestamp) {
     let mut paths = unit.parts.iter();
     if paths.any(|path| path.part == part && path.fitted_at == Some(as_of)) {
         // Two of its checks were bad.
@@ -136,7 +127,7 @@ pub fn renew(unit: &mut UnitFacts, part: &str, as_of: Timestamp) {
 }
 
 /// The best answer to a check.
-pub fn as_new(check: &CheckSpec, as_of: Timestamp) -> LatestReading {
+pub(crate) fn as_new(check: &CheckSpec, as_of: Timestamp) -> LatestReading {
     let (value, grade, works) = match &check.reads {
         Reads::Measure(measure) => (Some(measure.limits.as_new.value), None, None),
         Reads::Grade(grades) | Reads::Level(grades) => {

@@ -145,7 +145,7 @@ struct Total {
 
 /// How many of each of these parts there are at the depots the tenant may see, all lots together, where there are any
 /// or fewer than none.
-pub async fn on_hand(
+pub(crate) async fn on_hand(
     tx: &Tx<'_>,
     part_ids: &[Uuid],
 ) -> Result<BTreeMap<Uuid, BTreeMap<Uuid, i64>>> {

@@ -101,6 +101,31 @@ fn a_plan_refuses_what_cannot_be() {
     );
 }
 
+/// Two depots of one place: the way to it is one, spent once, and has one length.
+#[test]
+fn depots_of_one_place_are_one_visit() {
+    let mut input = good();
+    for depot in input["depots"].as_array_mut().unwrap() {
+        depot["place"] = json!("yard");
+        depot["travel_minutes"] = json!(30);
+    }
+    let got = ask(input.clone(), plan::calculate).unwrap();
+    // By hand: 10 + 45 minutes, and one way.
+    assert_eq!(got["minutes_used"], 85.0);
+    input["depots"][1]["travel_minutes"] = json!(31);
+    assert_eq!(
+        ask(input.clone(), plan::calculate),
+        Err("depots[1].travel_minutes".to_owned())
+    );
+    for place in ["".to_owned(), "x".repeat(201)] {
+        input["depots"][0]["place"] = json!(place);
+        assert_eq!(
+            ask(input.clone(), plan::calculate),
+            Err("depots[0].place".to_owned())
+        );
+    }
+}
+
 #[test]
 fn a_plan_refuses_fields_that_are_unknown_absent_or_of_another_kind() {
     for pointer in [

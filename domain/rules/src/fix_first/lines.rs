@@ -1,0 +1,142 @@
+//! What jobs are worth: each kind of work at a depot is a line of the plan of its own.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use uuid::Uuid;
+
+use super::DepotWork;
+use crate::depot::WorkInputs;
+use crate::score::{UnitChance, depot_score};
+use crate::sheet::Work;
+
+/// Less is nothing, as for the plan.
+pub(super) const NOTHING: f64 = 1e-9;
+
+/// A job by place: of the depots, of the depot's machines, of the machine's jobs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Spot {
+    pub(super) depot: usize,
+    pub(super) unit: usize,
+    pub(super) job: usize,
+}
+
+/// A kind of work at a depot.
+pub(super) struct Line<'a> {
+    pub(super) depot: usize,
+    pub(super) work: &'a WorkInputs,
+    /// Its machines by place in the depot's, with their rates.
+    pub(super) units: Vec<(usize, f64)>,
+}
+
+/// The lines of all depots: of each kind of work the width at which the jobs bring most, the widest of those alike.
+pub(super) fn lines(depots: &[DepotWork]) -> Vec<Line<'_>> {
+    let mut lines = Vec::new();
+    for (place, depot) in depots.iter().enumerate() {
+        let units: BTreeMap<Uuid, usize> = (depot.units.iter().enumerate())
+            .map(|(place, unit)| (unit.id, place))
+            .collect();
+        let line = |work| Line::of(place, work, &units);
+        let of_kind = |one: &WorkInputs, other: &WorkInputs| one.work == other.work;
+        for widths in depot.works.chunk_by(of_kind) {
+            let best = match widths {
+                [only] => Some(line(only)),
+                // Narrowest first; of several that are alike the last is taken.
+                _ => (widths.iter().map(line))
+                    .max_by(|one, other| one.gain(depot).total_cmp(&other.gain(depot))),
+            };
+            lines.extend(best);
+        }
+    }
+    lines
+}
+
+impl<'a> Line<'a> {
+    fn of(depot: usize, work: &'a WorkInputs, units: &BTreeMap<Uuid, usize>) -> Self {
+        let members = work.units.iter();
+        let known = members.filter_map(|one| Some((*units.get(&one.unit_id)?, one.rate)));
+        Line {
+            depot,
+            work,
+            units: known.collect(),
+        }
+    }
+
+    /// The chance of keeping up with these jobs done, by machine and job.
+    fn keeps_up(&self, depot: &DepotWork, done: impl Fn(usize, usize) -> bool) -> f64 {
+        let units = self.units.iter().map(|(place, rate)| UnitChance {
+            works: depot.units[*place].chance(|job| done(*place, job)),
+            rate: *rate,
+        });
+        let units: Vec<UnitChance> = units.collect();
+        depot_score(&units, self.work.needed_rate, self.work.operators).at_least
+    }
+
+    /// What all jobs together bring, in whole billionths: less is rounding.
+    fn gain(&self, depot: &DepotWork) -> f64 {
+        let gain = self.keeps_up(depot, |_, _| true) - self.keeps_up(depot, |_, _| false);
+        (gain / NOTHING).round()
+    }
+}
+
+/// Where the lines stand as job after job is done.
+pub(super) struct Stands<'a> {
+    depots: &'a [DepotWork],
+    lines: &'a [Line<'a>],
+    done: BTreeSet<Spot>,
+    /// The chance of each line with nothing done, and as it stands.
+    pub(super) before: Vec<f64>,
+    pub(super) now: Vec<f64>,
+}
+
+/// What one more job does for the kind of work that its machine is for.
+pub(super) struct Raise {
+    line: usize,
+    pub(super) work: Work,
+    pub(super) before: f64,
+    pub(super) after: f64,
+}
+
+impl Raise {
+    pub(super) fn is_some(&self) -> bool {
+        self.after - self.before > NOTHING
+    }
+}
+
+impl<'a> Stands<'a> {
+    pub(super) fn new(depots: &'a [DepotWork], lines: &'a [Line<'a>]) -> Self {
+        let before = lines.iter();
+        let before = before.map(|line| line.keeps_up(&depots[line.depot], |_, _| false));
+        let before: Vec<f64> = before.collect();
+        Stands {
+            depots,
+            lines,
+            done: BTreeSet::new(),
+            now: before.clone(),
+            before,
+        }
+    }
+
+    /// Of this job; `None` where its machine is for no work.
+    pub(super) fn raise(&self, spot: Spot) -> Option<Raise> {
+        let line = self.lines.iter().position(|line| {
+            line.depot == spot.depot && line.units.iter().any(|(unit, _)| *unit == spot.unit)
+        })?;
+        let depot = spot.depot;
+        let with = |unit, job| {
+            let one = Spot { depot, unit, job };
+            one == spot || self.done.contains(&one)
+        };
+        Some(Raise {
+            line,
+            work: self.lines[line].work.work,
+            before: self.now[line],
+            after: self.lines[line].keeps_up(&self.depots[depot], with),
+        })
+    }
+
+    /// It is done.
+    pub(super) fn is_done(&mut self, spot: Spot, raise: &Raise) {
+        self.done.insert(spot);
+        self.now[raise.line] = raise.after;
+    }
+}
