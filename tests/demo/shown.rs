@@ -9,6 +9,7 @@ use rimeyard_harness::{Actor, PASSWORD, TestServer, eventually};
 use rimeyard_store::person::{self, PersonChange};
 use rimeyard_store::{Database, Role, Sizes, Tenant, feed, password};
 use rimeyard_worker::check::{Comparison, check};
+use rimeyard_worker::{Settings, learn};
 use serde_json::Value;
 use uuid::Uuid;
 
@@ -128,6 +129,10 @@ async fn what_the_demo_promises_is_what_its_readers_find() {
         ours().count() == 12 && ours().all(|depot| depot.comparison == Comparison::Equal)
     })
     .await;
+    learn::pass(&server.database, &Settings::default())
+        .await
+        .expect("learned");
+    work::breaks(&manager).await;
 }
 
 fn progress_is_told(lines: &[String]) {

@@ -1,5 +1,10 @@
 //! What the machines of all depots teach is learned, told, computed with, and learned anew when there is more of it.
 
+mod breaks;
+mod faults;
+mod kept;
+mod together;
+
 use rimeyard_harness::machines::{Machines, days_ago};
 use rimeyard_harness::{Actor, TestServer};
 use rimeyard_worker::learn;
@@ -8,6 +13,13 @@ use serde_json::{Value, json};
 use super::{assert_stored_is_recomputed, drained, settings};
 
 const DEPOTS: usize = 4;
+
+/// Learns what is due; of how many models.
+async fn learn(server: &TestServer) -> usize {
+    learn::pass(&server.database, &settings())
+        .await
+        .expect("learned")
+}
 
 /// What a friction ring has lost after so many hours, machine by machine: twice what the sheet says, each a little apart.
 fn thickness(machine: usize, hours: f64) -> f64 {
@@ -85,12 +97,7 @@ async fn what_all_depots_measured_of_a_model_replaces_its_sheet_and_grows_with_t
             read_ring(&administrator, machine, unit, days, hours).await;
         }
     }
-    let learn = async || {
-        learn::pass(&server.database, &settings())
-            .await
-            .expect("learned")
-    };
-    assert!(learn().await > 0);
+    assert!(learn(&server).await > 0);
     drained(&server).await;
     let first = learned(&administrator, &machines.model).await;
     let ring = &first["wear"]["friction_ring"];
@@ -124,13 +131,13 @@ async fn what_all_depots_measured_of_a_model_replaces_its_sheet_and_grows_with_t
     assert_stored_is_recomputed(&server, DEPOTS).await;
 
     // A little more is nothing new; a tenth more is.
-    assert_eq!(learn().await, 0);
+    assert_eq!(learn(&server).await, 0);
     read_ring(&administrator, 0, &machines.units[0], 10, 45.0).await;
-    assert_eq!(learn().await, 0);
+    assert_eq!(learn(&server).await, 0);
     for (machine, unit) in machines.units[..11].iter().enumerate() {
         read_ring(&administrator, machine, unit, 5, 50.0).await;
     }
-    assert!(learn().await > 0);
+    assert!(learn(&server).await > 0);
     let second = learned(&administrator, &machines.model).await;
     assert_eq!(
         (
@@ -155,12 +162,7 @@ async fn a_new_sheet_is_learned_on_anew() {
     let server = TestServer::start().await;
     let administrator = server.administrator().await;
     let machines = Machines::make_sound(&administrator, server.world.ours.home.id, 2, 3).await;
-    let learn = async || {
-        learn::pass(&server.database, &settings())
-            .await
-            .expect("learned")
-    };
-    assert!(learn().await > 0);
+    assert!(learn(&server).await > 0);
     let path = format!("/v1/models/{}/sheets", machines.model);
     let newest = administrator
         .get(&format!("{path}/1"))
@@ -171,7 +173,7 @@ async fn a_new_sheet_is_learned_on_anew() {
         .post(&path, &newest["content"])
         .await
         .expect(201);
-    assert!(learn().await > 0);
+    assert!(learn(&server).await > 0);
     let anew = learned(&administrator, &machines.model).await;
     assert_eq!(
         (&anew["version"], &anew["sheet_version"]),

@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 
 use rimeyard_store::Database;
 use rimeyard_store::sweep::sweep;
+use tokio::task::JoinSet;
 
 use crate::pass::pass;
 use crate::settings::Settings;
@@ -18,12 +19,14 @@ const SWEEP_MAX: i64 = 1_000;
 
 /// Recomputes what is due, and what becomes due, and works on imports, until `shutdown` completes. What has been taken by then is finished
 /// first. A database that is out of reach is waited for. Now and then, what has served its
-/// time is swept out, and what the fleet teaches is learned anew.
+/// time is swept out; and beside all that, what the fleet teaches is learned anew.
 pub async fn run(database: Database, settings: Settings, shutdown: impl Future<Output = ()>) {
     let mut shutdown = pin!(shutdown);
     tracing::info!(settings = ?settings, "worker.started");
     let mut swept: Option<Instant> = None;
-    let mut learned: Option<Instant> = None;
+    // Dropped half way it has lost nothing: what was learned until then is kept.
+    let mut learning = JoinSet::new();
+    learning.spawn(learn::run(database.clone(), settings.clone()));
     loop {
         if swept.is_none_or(|at| at.elapsed() >= settings.sweep_every) {
             match sweep(&database, SWEEP_MAX).await {
@@ -37,12 +40,6 @@ pub async fn run(database: Database, settings: Settings, shutdown: impl Future<O
                     tracing::warn!(error.cause = %error, "worker.sweep.failed");
                 }
             }
-        }
-        if learned.is_none_or(|at| at.elapsed() >= settings.learn_every) {
-            if let Err(error) = learn::pass(&database, &settings).await {
-                tracing::warn!(error.cause = %error, "worker.learn.failed");
-            }
-            learned = Some(Instant::now());
         }
         // Both in turn: a large import does not keep depots waiting, nor the other way round.
         let imported = match imports::pass(&database, &settings).await {
@@ -69,5 +66,6 @@ pub async fn run(database: Database, settings: Settings, shutdown: impl Future<O
             () = tokio::time::sleep(pause) => {}
         }
     }
+    learning.shutdown().await;
     tracing::info!("worker.stopped");
 }

@@ -12,8 +12,8 @@ pub type Clock = Arc<dyn Fn() -> Timestamp + Send + Sync>;
 /// How a worker works.
 #[derive(Clone)]
 pub struct Settings {
-    /// How long to wait before looking for due depots again when there were none. Together with the time of one pass
-    /// this is how late readiness follows a write.
+    /// How long to wait before looking for due depots again when there were none. Together with the time of one pass, and
+    /// of an import or a sweep where there is one, this is how late readiness follows a write.
     pub poll_every: Duration,
     /// How many depots one pass takes.
     pub depots_max: i64,

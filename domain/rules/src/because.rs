@@ -100,6 +100,13 @@ pub fn two_figures(value: f64) -> String {
     }
 }
 
+/// So many of something: "1 part", "12 parts".
+pub fn so_many(number: impl Display, one: &str) -> String {
+    let number = number.to_string();
+    let plural = if number == "1" { "" } else { "s" };
+    format!("{number} {one}{plural}")
+}
+
 /// A chance to two figures, down to where people stop telling small ones apart.
 pub fn small_chance(chance: f64) -> String {
     if chance < 1e-6 {

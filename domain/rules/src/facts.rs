@@ -53,7 +53,7 @@ pub struct DepotFacts {
     pub storms: Vec<StormFacts>,
     /// The present sheet of each model its units are of, by model id.
     pub sheets: BTreeMap<Uuid, Sheet>,
-    /// What the fleet has taught of those models, where anything has been learned on the present sheet.
+    /// What the fleet has taught of those models, where anything has been learned that holds on the present sheet.
     pub learned: BTreeMap<Uuid, Learned>,
     /// Its units, away ones too.
     pub units: Vec<UnitFacts>,

@@ -4,14 +4,20 @@
 
 use serde::{Deserialize, Serialize};
 
+mod alike;
 mod evidence;
+mod fasteners;
+mod figures;
 mod fleet;
 mod learned;
 mod lives;
 mod starts;
 mod worn;
 
-pub use fleet::{Booked, Fleet};
+pub use alike::teach_alike;
+pub use fasteners::{Booked, Fasteners};
+pub use figures::{BreakFigures, Figures};
+pub use fleet::Fleet;
 pub use learned::Learned;
 pub(crate) use lives::PartLives;
 pub(crate) use starts::start_tests;

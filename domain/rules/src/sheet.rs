@@ -289,10 +289,10 @@ impl Sheet {
             })
     }
 
-    /// The maker's number of its shear fasteners, if it has any.
-    pub fn fastener_number(&self) -> Option<&str> {
+    /// The job that puts spare shear fasteners aboard: its parts are what a break takes, one of each.
+    pub fn spares_job(&self) -> Option<&Job> {
         let shear = self.shear_fasteners.as_ref()?;
-        Some(&shear.part_number.value)
+        self.job_for(self.check_spec(&shear.spares_check)?)
     }
 
     /// The work that an unserviceable answer to a check proposes: the check's own job, else the renewal of its part.

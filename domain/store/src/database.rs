@@ -137,6 +137,11 @@ impl Database {
         take(&self.app).await
     }
 
+    /// A connection of no pool, for who would keep one from the others for long. It is closed when it is dropped.
+    pub(crate) async fn apart(&self) -> Result<Pooled> {
+        managed::Manager::create(self.app.manager()).await
+    }
+
     pub(crate) async fn door(&self) -> Result<Connection> {
         take(&self.door).await
     }

@@ -27,6 +27,29 @@ mod work;
 /// Errors: [`Error::Internal`] where what is stored cannot be read; it names the depot or unit. Load depots one by one
 /// to learn which of them can.
 pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<Vec<DepotFacts>> {
+    let (depots, _) = of_units(tx, depot_ids, false, as_of).await?;
+    Ok(depots)
+}
+
+/// The same with the retired units among the others, and when each of those was retired: what they have shown stays shown.
+///
+/// # Errors
+/// As [`load`].
+pub async fn load_to_learn(
+    tx: &Tx<'_>,
+    depot_ids: &[Uuid],
+    as_of: Timestamp,
+) -> Result<(Vec<DepotFacts>, BTreeMap<Uuid, Timestamp>)> {
+    of_units(tx, depot_ids, true, as_of).await
+}
+
+/// With the units in use, or with all. Answers also when units of these were retired.
+async fn of_units(
+    tx: &Tx<'_>,
+    depot_ids: &[Uuid],
+    all: bool,
+    as_of: Timestamp,
+) -> Result<(Vec<DepotFacts>, BTreeMap<Uuid, Timestamp>)> {
     let granted: Vec<Uuid> = depot_ids
         .iter()
         .copied()
@@ -34,8 +57,8 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
         .collect();
     let (mut depots, units, sheets) = futures::try_join!(
         depots::depots(tx, &granted),
-        depots::units(tx, &granted),
-        depots::sheets(tx, &granted),
+        depots::units(tx, &granted, all),
+        depots::sheets(tx, &granted, all),
     )?;
     let asked = Asked::new(&depots, &units, &sheets, as_of)?;
     let (
@@ -71,6 +94,9 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
         work::orders(tx, &granted, &asked),
         work::wanted(tx, &granted),
     )?;
+    let retired = units.iter();
+    let retired = retired.filter_map(|unit| Some((unit.id, unit.retired_at?)));
+    let retired = retired.collect();
     for unit in units {
         let Some(depot) = depots.get_mut(&unit.depot_id) else {
             continue;
@@ -109,7 +135,7 @@ pub async fn load(tx: &Tx<'_>, depot_ids: &[Uuid], as_of: Timestamp) -> Result<V
                 .extend(learned.clone().map(|learned| (model, learned)));
         }
     }
-    Ok(depots.into_values().collect())
+    Ok((depots.into_values().collect(), retired))
 }
 
 /// The facts of one depot, as [`load`] has them.

@@ -1,18 +1,17 @@
 //! What the organisation's machines have taught of each model (sections 4 to 6 of the computation): versions, of which the
-//! newest for the present sheet is computed with. Learned anew when what is known of the models of a kind has grown by a
-//! tenth, or a sheet has changed: machines of a kind share what is believed of how they start.
+//! newest is computed with, as long as the sheet that it was learned on teaches like the present one. Learned anew when what
+//! is known of the models of a kind has grown by a tenth, or a sheet has changed: machines of a kind share what is believed
+//! of how they start, and those of a shear fastener how often it breaks.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use diesel::pg::Pg;
 use diesel::prelude::*;
-use diesel::sql_types::{
-    Array, BigInt, Integer, Jsonb, Nullable, Text, Timestamptz, Uuid as SqlUuid,
-};
+use diesel::sql_types::{BigInt, Integer, Jsonb, Timestamptz, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
 use jiff_diesel::ToDiesel;
-use rimeyard_rules::learn::{Booked, Learned, grown_by_a_tenth};
+use rimeyard_rules::learn::{Figures, Learned};
 use rimeyard_rules::sheet::Sheet;
 use serde::Serialize;
 use uuid::Uuid;
@@ -20,8 +19,15 @@ use uuid::Uuid;
 use crate::feed::{Write, kind};
 use crate::json::{json, of_json};
 use crate::model::{self, Model};
-use crate::schema::{learned, unit};
-use crate::{Error, Result, Tx, prepared, sheet};
+use crate::schema::learned;
+use crate::{Error, Result, Tx, sheet};
+
+mod alone;
+mod breaks;
+mod due;
+
+pub use alone::alone;
+pub use due::{Due, Lesson, lesson};
 
 /// What was learned of a model, as readers get it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -31,7 +37,8 @@ pub struct LearnedVersion {
     pub model_id: Uuid,
     /// Which version: 1, 2, 3 and so on; 0 where nothing was learned yet.
     pub version: i32,
-    /// The version of its sheet that this is learned on: it is computed with while that is the present one.
+    /// The version of its sheet that this is learned on. It is computed with while that is the present one, or the present
+    /// one says the same of wear, lives, starts and breaks.
     pub sheet_version: i32,
     /// Inspections, meter readings and removals of parts of its machines that were known then.
     pub facts: i64,
@@ -40,6 +47,19 @@ pub struct LearnedVersion {
     /// What was learned, and from how much.
     #[serde(flatten)]
     pub content: Learned,
+}
+
+/// The same as the feed has it: what is computed with, and not the words. Readers of the feed get those by asking.
+#[derive(Serialize)]
+struct Published<'a> {
+    model_id: Uuid,
+    version: i32,
+    sheet_version: i32,
+    facts: i64,
+    learned_at: Timestamp,
+    machines: u64,
+    #[serde(flatten)]
+    figures: Figures<'a>,
 }
 
 #[derive(Queryable, Selectable)]
@@ -134,149 +154,8 @@ async fn newest(tx: &Tx<'_>, model_id: Uuid) -> Result<Option<LearnedVersion>> {
     row.map(Row::version).transpose()
 }
 
-/// A model of which it is time to learn.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Due {
-    /// It.
-    pub model_id: Uuid,
-    /// The present version of its sheet.
-    pub sheet_version: i32,
-    /// Inspections, meter readings and removals of parts of its machines that are known now.
-    pub facts: i64,
-}
-
-#[derive(QueryableByName)]
-#[diesel(check_for_backend(Pg))]
-struct KnownRow {
-    #[diesel(sql_type = SqlUuid)]
-    model_id: Uuid,
-    #[diesel(sql_type = Text)]
-    kind: String,
-    #[diesel(sql_type = Integer)]
-    sheet_version: i32,
-    #[diesel(sql_type = BigInt)]
-    facts: i64,
-    #[diesel(sql_type = Nullable<BigInt>)]
-    facts_then: Option<i64>,
-    #[diesel(sql_type = Nullable<Integer>)]
-    sheet_then: Option<i32>,
-}
-
-impl KnownRow {
-    fn is_due(&self) -> bool {
-        let then = self.facts_then.unwrap_or(0).unsigned_abs();
-        self.sheet_then != Some(self.sheet_version)
-            || grown_by_a_tenth(then, self.facts.unsigned_abs())
-    }
-}
-
-/// All models of those kinds of which any has grown by a tenth since it was learned from, or has a new sheet.
-///
-/// # Errors
-/// Those of the database.
-pub async fn due(tx: &Tx<'_>) -> Result<Vec<Due>> {
-    let query = prepared(
-        diesel::sql_query(
-            "with known as (
-                 select u.model_id, sum(n.facts)::bigint as facts
-                 from unit u
-                 join (
-                     select unit_id, count(*) as facts from inspection where org_id = $1 group by unit_id
-                     union all
-                     select unit_id, count(*) from meter_reading where org_id = $1 group by unit_id
-                     union all
-                     select unit_id, count(*) from fitted_part where org_id = $1 and removed_at is not null group by unit_id
-                 ) n on n.unit_id = u.id
-                 where u.org_id = $1 and u.retired_at is null
-                 group by u.model_id
-             )
-             select m.id as model_id, m.kind, m.sheet_version, k.facts, l.facts as facts_then,
-                    l.sheet_version as sheet_then
-             from model m
-             join known k on k.model_id = m.id
-             left join lateral (
-                 select facts, sheet_version from learned
-                 where org_id = $1 and model_id = m.id order by version desc limit 1
-             ) l on true
-             where m.org_id = $1
-             order by m.id",
-        )
-        .bind::<SqlUuid, _>(tx.org_id()),
-    );
-    let known: Vec<KnownRow> = query.load(&mut tx.connection()).await?;
-    let due = known.iter().filter(|model| model.is_due());
-    let kinds: BTreeSet<&str> = due.map(|model| model.kind.as_str()).collect();
-    let of_kinds = known
-        .iter()
-        .filter(|model| kinds.contains(model.kind.as_str()));
-    let due = of_kinds.map(|model| Due {
-        model_id: model.model_id,
-        sheet_version: model.sheet_version,
-        facts: model.facts,
-    });
-    Ok(due.collect())
-}
-
-/// The depots at which machines of these models stand.
-///
-/// # Errors
-/// Those of the database.
-pub async fn depots(tx: &Tx<'_>, model_ids: &[Uuid]) -> Result<Vec<Uuid>> {
-    Ok(unit::table
-        .filter(unit::org_id.eq(tx.org_id()))
-        .filter(unit::model_id.eq_any(model_ids))
-        .filter(unit::retired_at.is_null())
-        .select(unit::depot_id)
-        .distinct()
-        .order(unit::depot_id)
-        .load(&mut tx.connection())
-        .await?)
-}
-
-#[derive(QueryableByName)]
-#[diesel(check_for_backend(Pg))]
-struct BookedRow {
-    #[diesel(sql_type = Text)]
-    number: String,
-    #[diesel(sql_type = BigInt)]
-    used: i64,
-    #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
-    since: Timestamp,
-}
-
-/// What the ledgers of all depots say of these parts, by number: how many were used, and since when anything of them is
-/// booked.
-///
-/// # Errors
-/// Those of the database.
-pub async fn booked(tx: &Tx<'_>, numbers: &[&str]) -> Result<BTreeMap<String, Booked>> {
-    let rows: Vec<BookedRow> = prepared(
-        diesel::sql_query(
-            "select p.number, coalesce(sum(s.quantity) filter (where s.move = 'used'), 0)::bigint as used,
-                    min(s.took_effect_at) as since
-             from part p
-             join stock_move s on s.org_id = p.org_id and s.part_id = p.id
-             where p.org_id = $1 and p.number = any($2)
-               and not exists (select from stock_move c where c.org_id = s.org_id and c.corrects = s.id)
-             group by p.number",
-        )
-        .bind::<SqlUuid, _>(tx.org_id())
-        .bind::<Array<Text>, _>(numbers),
-    )
-    .load(&mut tx.connection())
-    .await?;
-    let booked = rows.into_iter().map(|row| {
-        let booked = Booked {
-            used: row.used.unsigned_abs(),
-            since: row.since,
-        };
-        (row.number, booked)
-    });
-    Ok(booked.collect())
-}
-
-/// Keeps what was learned as a new version, and has depots computed anew where it says anything new. Lock the
-/// organisation's scope.
+/// Keeps what was learned as a new version, and has depots computed anew where it says anything new. None where it is too
+/// late: somebody else learned meanwhile, or the sheet is another. Lock the organisation's scope.
 ///
 /// # Errors
 /// Those of the database.
@@ -285,11 +164,16 @@ pub async fn add(
     due: &Due,
     content: Learned,
     learned_at: Timestamp,
-) -> Result<LearnedVersion> {
+) -> Result<Option<LearnedVersion>> {
     let before = newest(tx, due.model_id).await?;
+    let model = model::find(tx, due.model_id).await?;
+    let version_before = before.as_ref().map(|before| before.version);
+    if version_before != due.version_before || model.sheet_version != due.sheet_version {
+        return Ok(None);
+    }
     let version = LearnedVersion {
         model_id: due.model_id,
-        version: before.as_ref().map_or(1, |before| before.version + 1),
+        version: version_before.map_or(1, |before| before + 1),
         sheet_version: due.sheet_version,
         facts: due.facts,
         learned_at: Some(learned_at),
@@ -308,12 +192,25 @@ pub async fn add(
     .bind::<Timestamptz, _>(learned_at.to_diesel())
     .execute(&mut tx.connection())
     .await?;
+    let figures = version.content.figures();
+    let anew = before.is_none_or(|before| {
+        before.sheet_version != version.sheet_version || before.content.figures() != figures
+    });
+    let published = Published {
+        model_id: version.model_id,
+        version: version.version,
+        sheet_version: version.sheet_version,
+        facts: version.facts,
+        learned_at,
+        machines: version.content.machines,
+        figures,
+    };
     tx.publish(
         tx.org_id(),
         kind::LEARNED,
         version.model_id,
         version.version.into(),
-        &version,
+        &published,
     )?;
     let detail = serde_json::json!({"version": version.version, "facts": version.facts});
     tx.audit(
@@ -323,14 +220,10 @@ pub async fn add(
         version.model_id,
         detail,
     );
-    let anew = before.is_none_or(|before| {
-        before.sheet_version != version.sheet_version
-            || !before.content.computes_as(&version.content)
-    });
     if anew {
-        for depot_id in depots(tx, &[version.model_id]).await? {
+        for depot_id in due::depots(tx, &[version.model_id]).await? {
             tx.mark(depot_id);
         }
     }
-    Ok(version)
+    Ok(Some(version))
 }

@@ -35,6 +35,24 @@ async fn orders_of(actor: &Actor, tag: &str) -> Vec<Value> {
     all(actor, &format!("/v1/work-orders?unit_id={id}&limit=200")).await
 }
 
+/// What the ledgers say of shear fasteners is learned, of the models that have them and of no others.
+pub async fn breaks(manager: &Actor) {
+    let learned = all(manager, "/v1/learned?limit=200").await;
+    let mut fleets = 0;
+    for breaks in learned.iter().map(|version| &version["breaks"]) {
+        if breaks.is_null() {
+            continue;
+        }
+        assert_eq!(breaks["from"], "fleet", "{breaks}");
+        let (seen, hours) = (breaks["breaks"].as_f64(), breaks["hours"].as_f64());
+        // As often as the sheets say, by a factor of three either way.
+        let rate = seen.expect("breaks") / hours.expect("hours");
+        assert!((1.0 / 90.0..=1.0 / 10.0).contains(&rate), "{breaks}");
+        fleets += 1;
+    }
+    assert!(fleets >= 4, "{learned:#?}");
+}
+
 /// Every kind of machine is there, and every depot has ground to clear, to spread and to blow.
 pub async fn kinds(manager: &Actor) {
     let models = all(manager, "/v1/models?limit=200").await;

@@ -21,7 +21,7 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 use rimeyard_rules::facts::DepotFacts;
-use rimeyard_rules::learn::Fleet;
+use rimeyard_rules::learn::{Fasteners, Fleet};
 
 pub mod after;
 pub mod bands;
@@ -48,9 +48,9 @@ pub type Learn = fn(&mut [DepotFacts], Timestamp);
 /// What the depots of a fleet teach together, but for breaks of fasteners: no ledger of parts is drawn.
 pub fn of_the_fleet(depots: &mut [DepotFacts], as_of: Timestamp) {
     let sheets = depots.iter().flat_map(|facts| facts.sheets.clone());
-    let mut fleet = Fleet::new(sheets.collect(), BTreeMap::new());
+    let mut fleet = Fleet::new(sheets.collect(), Fasteners::default());
     for facts in &*depots {
-        fleet.look_at(facts, as_of);
+        fleet.look_at(facts, &BTreeMap::new(), as_of);
     }
     let mut learned = fleet.teach();
     for learned in learned.values_mut() {

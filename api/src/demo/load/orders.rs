@@ -21,7 +21,7 @@ use super::Loading;
 use super::facts::new_inspection;
 use crate::demo::draw::Draw;
 use crate::demo::plan::{Inspection, Machine};
-use crate::demo::shelves::lot;
+use crate::demo::shelves::{id_of, lot};
 
 /// Inspections a commit: a full one has some 8 kB, and a commit has at most 1 MiB.
 const INSPECTIONS_A_COMMIT: usize = 80;
@@ -171,12 +171,15 @@ impl<P: Fn(&str)> Loading<'_, P> {
             lot: self.ages(need.part_id).then(|| lot(winter_of(done_at))),
             happened_at: Some(done_at),
         });
+        let uses = uses.collect::<Vec<_>>();
+        let downtime = downtime(&mut draw, order, proved);
+        let broken = self.broken(&mut draw, machine, done_at);
         let begun = WorkOrderChange {
             state: Some(State::OnTheBench),
             assigned_to: Some(person.person_id),
-            downtime: Some(downtime(&mut draw, order, proved)),
+            downtime: Some(downtime),
             lines: Some(lines),
-            uses: Some(uses.collect()),
+            uses: Some(uses.into_iter().chain(broken).collect()),
             ..WorkOrderChange::default()
         };
         let closed = WorkOrderChange {
@@ -185,6 +188,20 @@ impl<P: Fn(&str)> Loading<'_, P> {
             ..WorkOrderChange::default()
         };
         [begun, closed]
+    }
+
+    /// The shear fasteners that the machine broke since it was last on the bench: as many spares go aboard again.
+    fn broken(&self, draw: &mut Draw, machine: &Machine, at: Timestamp) -> Option<NewUse> {
+        let mut models = self.agency.models.iter();
+        let model = models.find(|model| model.id == machine.model)?;
+        let name = model.sheet.spares_job()?.parts.first()?;
+        let quantity = *draw.pick(&[0, 0, 1, 1, 2]);
+        (quantity > 0).then(|| NewUse {
+            part_id: id_of(&self.agency.parts, name),
+            quantity,
+            lot: None,
+            happened_at: Some(at),
+        })
     }
 
     fn ages(&self, part_id: Uuid) -> bool {

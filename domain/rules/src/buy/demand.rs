@@ -11,7 +11,7 @@ use crate::depot::storm_hours;
 use crate::due::State;
 use crate::facts::{DepotFacts, UnitFacts};
 use crate::season::{Season, Winter, day_number};
-use crate::sheet::{Job, PartSpec, Sheet};
+use crate::sheet::{PartSpec, Sheet};
 use crate::spares::BreakRate;
 use crate::unit::Shared;
 use crate::unit::clock::UnitClock;
@@ -180,7 +180,9 @@ impl DepotDemand {
             .iter()
             .map(|part| listed(&job(part).unwrap_or_default()));
         let parts = parts.collect();
-        let breaks = spares_job(sheet).map_or(Vec::new(), |job| listed(&job.parts));
+        let breaks = sheet
+            .spares_job()
+            .map_or(Vec::new(), |job| listed(&job.parts));
         let is_kit = |id: &Uuid| {
             catalogue
                 .parts
@@ -313,17 +315,11 @@ impl DepotDemand {
     }
 }
 
-/// The job that puts spare shear fasteners aboard.
-fn spares_job(sheet: &Sheet) -> Option<&Job> {
-    let shear = sheet.shear_fasteners.as_ref()?;
-    sheet.job_for(sheet.check_spec(&shear.spares_check)?)
-}
-
 /// The words by which a sheet names what is kept for its machines: what its parts' jobs take, its shear fasteners, and what
 /// its tasks take, among which kits may be.
 pub fn words(sheet: &Sheet) -> impl Iterator<Item = &String> {
     let jobs = sheet.parts.iter().filter_map(|part| part.job.as_ref());
-    let jobs = jobs.chain(spares_job(sheet)).flat_map(|job| &job.parts);
+    let jobs = jobs.chain(sheet.spares_job()).flat_map(|job| &job.parts);
     jobs.chain(sheet.tasks.iter().flat_map(|task| &task.parts))
 }
 

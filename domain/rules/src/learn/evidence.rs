@@ -30,7 +30,8 @@ pub(super) struct Evidence {
 }
 
 impl Evidence {
-    /// Adds what a machine of that sheet has shown; the breaks of its fasteners are booked since then, if ever.
+    /// Adds what a machine of that sheet has shown; the breaks of its fasteners are booked since then, if ever. Before
+    /// anything was kept of it, its breaks were not booked either.
     pub fn add(
         &mut self,
         sheet: &Sheet,
@@ -58,6 +59,7 @@ impl Evidence {
         }
         if let Some(since) = booked_since {
             let hours = |at| clock.hours_at(at, shared);
+            let since = clock.kept_since.map_or(since, |kept| kept.max(since));
             self.hours_since_booked += (hours(shared.as_of) - hours(since)).max(0.0);
         }
     }

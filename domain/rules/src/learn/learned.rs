@@ -17,7 +17,7 @@ use crate::wear::learned::{self as wear, LearnedWear};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct Learned {
-    /// Machines that were looked at.
+    /// Machines that were looked at, retired ones too.
     pub machines: u64,
     /// How its measured parts wear, by check.
     pub wear: BTreeMap<String, LearnedWear>,
@@ -61,7 +61,7 @@ impl Learned {
         let wear = checks.map(|(check, measure, figures)| {
             let parts = evidence.wear.get(&check.check);
             let parts = parts.map_or(&[][..], Vec::as_slice);
-            let learned = wear::learn(parts, &WearPrior::of_sheet(measure, figures));
+            let learned = wear::learn(parts, &WearPrior::of_sheet(measure, figures), measure.unit);
             (check.check.clone(), learned)
         });
         Learned {
@@ -71,27 +71,5 @@ impl Learned {
             start: start::learn(&sheet.start, starts),
             breaks,
         }
-    }
-
-    /// Whether it would be computed with as with `other`.
-    pub fn computes_as(&self, other: &Learned) -> bool {
-        let wear = |learned: &Learned| -> Vec<_> {
-            let checks = learned.wear.iter();
-            checks
-                .map(|(check, it)| (check.clone(), it.prior))
-                .collect()
-        };
-        let lives = |learned: &Learned| -> Vec<_> {
-            let parts = learned.lives.iter();
-            parts.map(|(part, it)| (part.clone(), it.life)).collect()
-        };
-        let breaks = |learned: &Learned| {
-            let breaks = learned.breaks.as_ref();
-            breaks.map(|it| (it.alpha, it.beta_hours))
-        };
-        wear(self) == wear(other)
-            && lives(self) == lives(other)
-            && self.start.rate == other.start.rate
-            && breaks(self) == breaks(other)
     }
 }

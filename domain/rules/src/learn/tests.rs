@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use jiff::Timestamp;
 use uuid::Uuid;
 
 use super::*;
@@ -43,12 +44,14 @@ fn ring(unit: &mut UnitFacts) -> &mut crate::facts::FittedPartFacts {
         .expect("a friction ring")
 }
 
-fn taught(facts: &DepotFacts, booked: &[(&str, Booked)]) -> Learned {
-    let booked = booked
-        .iter()
-        .map(|(number, booked)| ((*number).to_owned(), *booked));
-    let mut fleet = Fleet::new([(MODEL, two_stage_thrower())].into(), booked.collect());
-    fleet.look_at(facts, now());
+/// With nothing retired and nothing booked.
+fn taught(facts: &DepotFacts) -> Learned {
+    taught_with(facts, &BTreeMap::new())
+}
+
+fn taught_with(facts: &DepotFacts, retired: &BTreeMap<Uuid, Timestamp>) -> Learned {
+    let mut fleet = Fleet::new([(MODEL, two_stage_thrower())].into(), Fasteners::default());
+    fleet.look_at(facts, retired, now());
     fleet.teach().remove(&MODEL).expect("of that model")
 }
 
@@ -62,7 +65,7 @@ fn ring_of(facts: &DepotFacts, unit: usize) -> PartState {
 #[test]
 fn rings_that_were_read_thrice_teach_how_rings_wear_and_it_is_computed_with() {
     let units = |count| (1..=count).map(worn).collect::<Vec<_>>();
-    let few = taught(&depot(units(7)), &[]);
+    let few = taught(&depot(units(7)));
     assert_eq!(few.wear[CHECK].from, LearnedFrom::Sheet);
     assert_eq!(few.wear[CHECK].prior.rate, 0.04);
 
@@ -71,7 +74,7 @@ fn rings_that_were_read_thrice_teach_how_rings_wear_and_it_is_computed_with() {
     let mut unread = fresh_unit(31, 40.0);
     ring(&mut unread).readings.clear();
     facts.units.push(unread);
-    let learned = taught(&facts, &[]);
+    let learned = taught(&facts);
     let wear = &learned.wear[CHECK];
     assert_eq!(
         (wear.from, wear.parts, wear.readings),
@@ -114,7 +117,7 @@ fn each_ring_of_a_machine_is_a_part_and_what_nobody_knows_the_age_of_is_none() {
     ring(&mut old).fitted_at = None;
     ring(&mut old).fitted_hours = None;
     old.acquired_on = None;
-    let learned = taught(&depot(vec![unit, old]), &[]);
+    let learned = taught(&depot(vec![unit, old]));
     let wear = &learned.wear[CHECK];
     assert_eq!(
         (wear.parts, wear.readings, wear.parts_of_unknown_date),
@@ -123,9 +126,8 @@ fn each_ring_of_a_machine_is_a_part_and_what_nobody_knows_the_age_of_is_none() {
 }
 
 #[test]
-fn machines_of_a_kind_share_their_starts_and_those_of_a_fastener_its_breaks() {
+fn machines_of_a_kind_share_their_starts() {
     let other = Uuid::from_u128(9);
-    let of_other: Sheet = two_stage_thrower();
     let mut units: Vec<UnitFacts> = (1..=3).map(|number| fresh_unit(number, 40.0)).collect();
     units[2].model = other;
     for unit in &mut units {
@@ -146,20 +148,11 @@ fn machines_of_a_kind_share_their_starts_and_those_of_a_fastener_its_breaks() {
         unit.starts.sort_by_key(|start| start.at);
     }
     let mut facts = depot(units);
-    facts.sheets.insert(other, of_other.clone());
-    let booked = Booked {
-        used: 6,
-        since: at("2024-10-01T16:00:00Z"),
-    };
-    let number = of_other.fastener_number().unwrap().to_owned();
-    let mut fleet = Fleet::new(
-        [(MODEL, two_stage_thrower()), (other, of_other)].into(),
-        BTreeMap::from([(number, booked)]),
-    );
-    fleet.look_at(&facts, now());
+    facts.sheets.insert(other, two_stage_thrower());
+    let mut fleet = Fleet::new(facts.sheets.clone(), Fasteners::default());
+    fleet.look_at(&facts, &BTreeMap::new(), now());
     let lessons = fleet.teach();
     assert_eq!(lessons[&MODEL].start, lessons[&other].start);
-    assert_eq!(lessons[&MODEL].breaks, lessons[&other].breaks);
     let start = &lessons[&MODEL].start;
     // Three machines: dead once after ten days each, good the day after, good on the 18th after three.
     assert_eq!(
@@ -169,15 +162,6 @@ fn machines_of_a_kind_share_their_starts_and_those_of_a_fastener_its_breaks() {
             start.seen.at_once
         ),
         (6, 3, 3)
-    );
-    let breaks = lessons[&MODEL].breaks.as_ref().unwrap();
-    assert_eq!((breaks.breaks, breaks.from), (6, LearnedFrom::Fleet));
-    // Each ran its 40 hours by the meter, and a few since.
-    assert!((120.0..140.0).contains(&breaks.hours), "{breaks:?}");
-    // The sheet is worth 2 breaks in 60 hours.
-    assert_eq!(
-        (breaks.alpha, breaks.beta_hours),
-        (8.0, 60.0 + breaks.hours)
     );
 }
 
@@ -205,6 +189,34 @@ fn nothing_seen_is_the_sheet() {
     );
 }
 
+/// What a machine that is gone has shown stays shown, and it ran and aged until it was retired.
+#[test]
+fn a_retired_machine_teaches_until_it_was_retired() {
+    let mut facts = depot((1..=9).map(worn).collect());
+    let all = taught(&facts);
+    let gone = facts.units[8].id;
+    let at_once = taught_with(&facts, &[(gone, now())].into());
+    assert_eq!(at_once, all);
+    let earlier = taught_with(&facts, &[(gone, at("2025-11-13T00:00:00Z"))].into());
+    // Of three readings two were before, and so was no start.
+    assert_eq!((earlier.machines, earlier.wear[CHECK].readings), (9, 26));
+    let part = |learned: &Learned| {
+        learned
+            .lives
+            .values()
+            .map(|life| life.seen)
+            .collect::<Vec<_>>()
+    };
+    let (all, earlier) = (part(&all), part(&earlier));
+    assert!(!all.is_empty());
+    for (all, earlier) in all.iter().zip(&earlier) {
+        assert_eq!(all.histories, earlier.histories);
+        assert!(earlier.age < all.age, "{earlier:?} {all:?}");
+    }
+    facts.units.pop();
+    assert_eq!(taught(&facts).wear[CHECK].readings, 24);
+}
+
 #[test]
 fn a_tenth_more_is_due() {
     for (then, now, due) in [
@@ -223,3 +235,6 @@ fn a_tenth_more_is_due() {
         assert_eq!(grown_by_a_tenth(then, now), due, "{then} {now}");
     }
 }
+
+mod breaks;
+mod sheets;

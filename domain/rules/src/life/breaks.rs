@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::because::number;
+use crate::because::{number, so_many};
 use crate::learn::LearnedFrom;
 use crate::rate::RateBelief;
 use crate::sheet::ShearFasteners;
@@ -52,15 +52,17 @@ pub fn learn(sheet: &ShearFasteners, breaks: u64, hours: f64) -> LearnedBreaks {
         let because = match breaks {
             0 => "the sheet's figures: no running hours since their use is booked".to_owned(),
             _ => format!(
-                "the sheet's figures: {breaks} breaks are on record, and no running hours beside them"
+                "the sheet's figures: {} on record, and no running hours beside that",
+                so_many(breaks, "break")
             ),
         };
         return said(prior, LearnedFrom::Sheet, because);
     }
     let belief = prior.counted(breaks as f64, hours);
     let because = format!(
-        "{breaks} breaks in {} running hours, beside the {} in {} that the sheet is worth",
-        number(hours, 0),
+        "{} in {}, beside the {} in {} that the sheet is worth",
+        so_many(breaks, "break"),
+        so_many(number(hours, 0), "running hour"),
         number(prior.alpha, 1),
         number(prior.beta, 0)
     );

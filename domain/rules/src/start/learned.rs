@@ -4,6 +4,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{AT_ONCE_DAYS, StartRate, StartTest};
+use crate::because::so_many;
 use crate::learn::LearnedFrom;
 use crate::sheet::StartFigures;
 
@@ -105,8 +106,9 @@ fn after_standing(seen: &StartsSeen) -> String {
     match seen.stood {
         0 => "how fast it goes dead is the sheet's: no start after more than two days of standing on record".to_owned(),
         stood => format!(
-            "{} of {stood} starts after more than two days of standing failed",
-            seen.failed_after_standing
+            "{} of {} after more than two days of standing failed",
+            seen.failed_after_standing,
+            so_many(stood, "start")
         ),
     }
 }

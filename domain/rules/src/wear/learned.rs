@@ -9,8 +9,9 @@ use serde::{Deserialize, Serialize};
 
 use super::WearPrior;
 use super::fit::{MeanReading, Method, WearFit, fit};
-use crate::because::{small_chance, two_figures};
+use crate::because::{small_chance, so_many, two_figures};
 use crate::learn::LearnedFrom;
+use crate::measure::Unit;
 
 /// Parts of known fitting date that must have [`READINGS_MIN`] readings.
 pub const PARTS_MIN: usize = 8;
@@ -38,6 +39,10 @@ pub struct PartPath {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
 pub struct LearnedWear {
+    /// The unit of the figures of `prior` and `fit`; those of rates are in so many an hour. Null in what was learned before
+    /// units were kept.
+    #[serde(default)]
+    pub unit: Option<Unit>,
     /// What to compute with.
     pub prior: WearPrior,
     /// Whose figures those are.
@@ -58,8 +63,8 @@ pub struct LearnedWear {
     pub parts_of_unknown_date: usize,
 }
 
-/// What the parts of a model teach, where the sheet says `sheet`.
-pub fn learn(parts: &[PartPath], sheet: &WearPrior) -> LearnedWear {
+/// What the parts of a model teach, where the sheet says `sheet`; values are in `unit`.
+pub fn learn(parts: &[PartPath], sheet: &WearPrior, unit: Unit) -> LearnedWear {
     let known: Vec<&[MeanReading]> = parts
         .iter()
         .filter(|part| part.fitting_known && !part.readings.is_empty())
@@ -70,6 +75,7 @@ pub fn learn(parts: &[PartPath], sheet: &WearPrior) -> LearnedWear {
         .filter(|readings| readings.len() >= READINGS_MIN)
         .count();
     let mut learned = LearnedWear {
+        unit: Some(unit),
         prior: *sheet,
         from: LearnedFrom::Sheet,
         because: String::new(),
@@ -82,8 +88,9 @@ pub fn learn(parts: &[PartPath], sheet: &WearPrior) -> LearnedWear {
     };
     if thrice < PARTS_MIN {
         learned.because = format!(
-            "the sheet's figures: {thrice} parts of known fitting date were read {READINGS_MIN} times or more, and it \
-             takes {PARTS_MIN}"
+            "the sheet's figures: {} of known fitting date {} read {READINGS_MIN} times or more, and it takes {PARTS_MIN}",
+            so_many(thrice, "part"),
+            if thrice == 1 { "was" } else { "were" }
         );
         return learned;
     }
@@ -97,13 +104,13 @@ pub fn learn(parts: &[PartPath], sheet: &WearPrior) -> LearnedWear {
     learned.fit = Some(fitted);
     learned.bends = bends(&fitted, sheet.grows);
     let prior = prior_of(&fitted, sheet);
-    if let Some(fault) = fault(&fitted, &prior) {
+    if let Some(fault) = fault(&fitted, &prior, unit) {
         learned.because = format!("the sheet's figures: {fault}");
         return learned;
     }
     learned.prior = prior;
     learned.from = LearnedFrom::Fleet;
-    learned.because = words(&fitted, sheet.grows);
+    learned.because = words(&fitted, sheet.grows, unit);
     learned
 }
 
@@ -122,25 +129,26 @@ fn prior_of(fitted: &WearFit, sheet: &WearPrior) -> WearPrior {
 }
 
 /// Why a fit is no prior that a sheet could have.
-fn fault(fitted: &WearFit, prior: &WearPrior) -> Option<String> {
+fn fault(fitted: &WearFit, prior: &WearPrior, unit: Unit) -> Option<String> {
+    let unit = unit.symbol();
     let error = fitted.standard_errors.rate;
     if fitted.rate <= 0.0 {
         return Some(format!(
-            "its parts come out as not wearing at all (rate {}, standard error {})",
+            "its parts come out as not wearing at all (rate {} {unit} an hour, standard error {} {unit})",
             signed(fitted.rate),
             two_figures(error)
         ));
     }
     if fitted.rate < RATE_ERRORS_MIN * error {
         return Some(format!(
-            "a wear of {} an hour with a standard error of {} is not told from none",
+            "a wear of {} {unit} an hour with a standard error of {} {unit} is not told from none",
             two_figures(fitted.rate),
             two_figures(error)
         ));
     }
     (prior.rate < RATE_SDS_MIN * prior.rate_sd).then(|| {
         format!(
-            "rates of {} an hour that differ by {} from part to part would have parts heal; a mean rate is at least \
+            "rates of {} {unit} an hour that differ by {} {unit} from part to part would have parts heal; a mean rate is at least \
              {RATE_SDS_MIN} times its spread",
             two_figures(prior.rate),
             two_figures(prior.rate_sd)
@@ -148,10 +156,11 @@ fn fault(fitted: &WearFit, prior: &WearPrior) -> Option<String> {
     })
 }
 
-fn words(fitted: &WearFit, grows: bool) -> String {
+fn words(fitted: &WearFit, grows: bool, unit: Unit) -> String {
+    let unit = unit.symbol();
     let moving = if grows { "gaining" } else { "losing" };
     let mut words = format!(
-        "learned from {} parts with {} readings: {moving} {} an hour (standard error {})",
+        "learned from {} parts with {} readings: {moving} {} {unit} an hour (standard error {} {unit})",
         fitted.groups,
         fitted.readings,
         two_figures(fitted.rate),

@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 
 use diesel::QueryableByName;
 use diesel::sql_types::{
-    Array, Date, Double, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid,
+    Array, Bool, Date, Double, Integer, Nullable, Text, Timestamptz, Uuid as SqlUuid,
 };
 use diesel_async::RunQueryDsl;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use rimeyard_rules::facts::{DepotFacts, MonthDay, Settings, UnitFacts};
-use rimeyard_rules::learn::Learned;
+use rimeyard_rules::learn::{Learned, teach_alike};
 use rimeyard_rules::sheet::Sheet;
 use rimeyard_rules::snowfall::DailySnowfall;
 use serde::de::DeserializeOwned;
@@ -20,7 +20,7 @@ use crate::json::of_word;
 use crate::prepared::prepared;
 use crate::{Error, Result, Tx};
 
-/// The present sheet of each model and what was learned on it, by model.
+/// The present sheet of each model, and what was learned if it holds on that, by model.
 pub(super) type Sheets = BTreeMap<Uuid, (Sheet, Option<Learned>)>;
 
 #[derive(QueryableByName)]
@@ -144,23 +144,26 @@ pub(super) struct UnitRow {
     acquired_on: Option<jiff::civil::Date>,
     #[diesel(sql_type = Timestamptz, deserialize_as = jiff_diesel::Timestamp)]
     kept_since: Timestamp,
+    #[diesel(sql_type = Nullable<Timestamptz>, deserialize_as = jiff_diesel::NullableTimestamp)]
+    pub(super) retired_at: Option<Timestamp>,
 }
 
-/// The depots' units that are not retired.
-pub(super) async fn units(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Vec<UnitRow>> {
+/// The depots' units that are in use, or all.
+pub(super) async fn units(tx: &Tx<'_>, depot_ids: &[Uuid], all: bool) -> Result<Vec<UnitRow>> {
     Ok(prepared(
         diesel::sql_query(
-            "select id, depot_id, model_id, tag, rigging, away, acquired_on,
+            "select id, depot_id, model_id, tag, rigging, away, acquired_on, retired_at,
                     least(created_at,
                           (select min(took_effect_at) from inspection i where i.org_id = u.org_id and i.unit_id = u.id
                              and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)),
                           (select min(took_effect_at) from meter_reading m where m.org_id = u.org_id and m.unit_id = u.id
                              and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id))
                     ) as kept_since
-             from unit u where org_id = $1 and depot_id = any($2) and retired_at is null order by id",
+             from unit u where org_id = $1 and depot_id = any($2) and ($3 or retired_at is null) order by id",
         )
         .bind::<SqlUuid, _>(tx.org_id())
-        .bind::<Array<SqlUuid>, _>(depot_ids),
+        .bind::<Array<SqlUuid>, _>(depot_ids)
+        .bind::<Bool, _>(all),
     )
     .load(&mut tx.connection())
     .await?)
@@ -201,24 +204,31 @@ struct SheetRow {
     content: String,
     #[diesel(sql_type = Nullable<Text>)]
     learned: Option<String>,
+    /// The sheet that it was learned on, where that is another.
+    #[diesel(sql_type = Nullable<Text>)]
+    learned_on: Option<String>,
 }
 
-/// The present sheets of the models the depots' units are of, each with what was learned on it.
-pub(super) async fn sheets(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Sheets> {
+/// The present sheets of the models of the depots' units, those in use or all, each with the newest of what was learned:
+/// unless the sheet has changed since in what that stands on.
+pub(super) async fn sheets(tx: &Tx<'_>, depot_ids: &[Uuid], all: bool) -> Result<Sheets> {
     let rows: Vec<SheetRow> = prepared(
         diesel::sql_query(
-            "select m.id as model_id, s.content::text as content, l.content::text as learned
+            "select m.id as model_id, s.content::text as content, l.content::text as learned, o.content::text as learned_on
              from model m
              join sheet s on s.org_id = m.org_id and s.model_id = m.id and s.version = m.sheet_version
              left join lateral (
                  select content, sheet_version from learned
                  where org_id = $1 and model_id = m.id order by version desc limit 1
-             ) l on l.sheet_version = m.sheet_version
+             ) l on true
+             left join sheet o on o.org_id = m.org_id and o.model_id = m.id and o.version = l.sheet_version
+                              and l.sheet_version <> m.sheet_version
              where m.org_id = $1 and m.id in
-                 (select u.model_id from unit u where u.org_id = $1 and u.depot_id = any($2) and u.retired_at is null)",
+                 (select u.model_id from unit u where u.org_id = $1 and u.depot_id = any($2) and ($3 or u.retired_at is null))",
         )
         .bind::<SqlUuid, _>(tx.org_id())
-        .bind::<Array<SqlUuid>, _>(depot_ids),
+        .bind::<Array<SqlUuid>, _>(depot_ids)
+        .bind::<Bool, _>(all),
     )
     .load(&mut tx.connection())
     .await?;
@@ -228,7 +238,12 @@ pub(super) async fn sheets(tx: &Tx<'_>, depot_ids: &[Uuid]) -> Result<Sheets> {
                 let model = row.model_id;
                 Error::internal(format!("{what} of model {model} cannot be read: {cause}"))
             };
-            let sheet = json(&row.content).map_err(|cause| unreadable("the sheet", cause))?;
+            let a_sheet = |text: &str| json(text).map_err(|cause| unreadable("the sheet", cause));
+            let sheet: Sheet = a_sheet(&row.content)?;
+            let learned_on = row.learned_on.as_deref().map(a_sheet).transpose()?;
+            if learned_on.is_some_and(|then| !teach_alike(&then, &sheet)) {
+                return Ok((row.model_id, (sheet, None)));
+            }
             let learned = row.learned.as_deref().map(json).transpose();
             let learned = learned.map_err(|cause| unreadable("what was learned", cause))?;
             Ok((row.model_id, (sheet, learned)))

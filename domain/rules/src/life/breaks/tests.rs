@@ -31,6 +31,10 @@ fn breaks_and_hours_add_up() {
         learned.because,
         "14 breaks in 400 running hours, beside the 2 in 80 that the sheet is worth"
     );
+    assert_eq!(
+        learn(&sheet(), 1, 1.2).because,
+        "1 break in 1 running hour, beside the 2 in 80 that the sheet is worth"
+    );
     // Hours without a break teach, too.
     let learned = learn(&sheet(), 0, 400.0);
     assert_eq!((learned.alpha, learned.beta_hours), (2.0, 480.0));
@@ -48,17 +52,22 @@ fn without_hours_the_sheet_stands_and_it_is_said() {
         (
             3,
             0.0,
-            "the sheet's figures: 3 breaks are on record, and no running hours beside them",
+            "the sheet's figures: 3 breaks on record, and no running hours beside that",
+        ),
+        (
+            1,
+            0.0,
+            "the sheet's figures: 1 break on record, and no running hours beside that",
         ),
         (
             3,
             -5.0,
-            "the sheet's figures: 3 breaks are on record, and no running hours beside them",
+            "the sheet's figures: 3 breaks on record, and no running hours beside that",
         ),
         (
             3,
             f64::NAN,
-            "the sheet's figures: 3 breaks are on record, and no running hours beside them",
+            "the sheet's figures: 3 breaks on record, and no running hours beside that",
         ),
     ] {
         let learned = learn(&sheet(), breaks, hours);

@@ -101,7 +101,7 @@ fn what_is_the_sheets_yet_is_said() {
     let learned = learn(&sheet(), &[test(30.0, false)]);
     assert_eq!(
         learned.because,
-        "1 of 1 starts after more than two days of standing failed; the chance of starting at once is the sheet's: no start \
+        "1 of 1 start after more than two days of standing failed; the chance of starting at once is the sheet's: no start \
          within two days of a run on record"
     );
     assert_eq!(learned.rate.at_once, 0.98);

@@ -51,6 +51,35 @@ fn kept_the_sheets(learned: &LearnedWear, because: &str) {
     assert!(learned.because.contains(because), "{}", learned.because);
 }
 
+/// So many figures of wear are told, each with its unit.
+#[track_caller]
+fn in_millimetres(learned: &LearnedWear, figures: usize) {
+    assert_eq!(learned.unit, Some(Unit::Millimetre));
+    let told = learned.because.matches(" mm").count();
+    assert_eq!(told, figures, "{}", learned.because);
+}
+
+#[test]
+fn one_part_is_told_as_one() {
+    let reading = |hours| MeanReading {
+        hours,
+        value: 6.0,
+        repeats: 1,
+    };
+    let readings = [10.0, 20.0, 30.0].map(reading).to_vec();
+    let learned = learn(&known(vec![readings]), &sheet(), Unit::Millimetre);
+    kept_the_sheets(&learned, "1 part of known fitting date was read 3 times");
+}
+
+/// What was kept before figures had their unit beside them is read still.
+#[test]
+fn what_was_kept_without_a_unit_is_read() {
+    let mut kept = serde_json::to_value(learn(&[], &sheet(), Unit::Millimetre)).unwrap();
+    kept.as_object_mut().unwrap().remove("unit");
+    let read: LearnedWear = serde_json::from_value(kept).unwrap();
+    assert_eq!((read.unit, read.prior), (None, sheet()));
+}
+
 #[test]
 fn a_fleet_teaches_once_eight_parts_were_read_thrice() {
     let mut draws = Draws(21);
@@ -72,7 +101,7 @@ fn a_fleet_teaches_once_eight_parts_were_read_thrice() {
         fitting_known: false,
         readings: often.clone(),
     });
-    let learned = learn(&parts, &sheet());
+    let learned = learn(&parts, &sheet(), Unit::Millimetre);
     kept_the_sheets(
         &learned,
         "7 parts of known fitting date were read 3 times or more, and it takes 8",
@@ -88,13 +117,14 @@ fn a_fleet_teaches_once_eight_parts_were_read_thrice() {
     assert_eq!((learned.fit, learned.bends), (None, None));
 
     parts.extend(known(vec![often]));
-    let learned = learn(&parts, &sheet());
+    let learned = learn(&parts, &sheet(), Unit::Millimetre);
     assert_eq!(learned.from, LearnedFrom::Fleet);
     assert!(
         learned.because.starts_with("learned from 10 parts with "),
         "{}",
         learned.because
     );
+    in_millimetres(&learned, 2);
     // All of known date that were read are in the likelihood, the one of unknown date is not.
     let fit = learned.fit.unwrap();
     let readings: usize = parts
@@ -123,7 +153,7 @@ fn who_is_in_the_likelihood_matters() {
     let (mut all, mut chosen, mut as_new, mut wrecked) = (0.0, 0.0, 0.0, 0.0);
     for _ in 0..fleets {
         let fleet = truth.fleet(60, &mut draws);
-        let learned = learn(&known(fleet.clone()), &sheet());
+        let learned = learn(&known(fleet.clone()), &sheet(), Unit::Millimetre);
         let fit = learned.fit.unwrap();
         all += fit.rate;
         as_new += fit.as_new;
@@ -132,7 +162,10 @@ fn who_is_in_the_likelihood_matters() {
             .filter(|part| part.len() >= 3)
             .cloned()
             .collect();
-        chosen += learn(&known(thrice), &sheet()).fit.unwrap().rate;
+        chosen += learn(&known(thrice), &sheet(), Unit::Millimetre)
+            .fit
+            .unwrap()
+            .rate;
         let begun: Vec<Vec<MeanReading>> = fleet
             .into_iter()
             .map(|mut part| {
@@ -141,7 +174,10 @@ fn who_is_in_the_likelihood_matters() {
                 part
             })
             .collect();
-        wrecked += learn(&known(begun), &sheet()).fit.unwrap().as_new;
+        wrecked += learn(&known(begun), &sheet(), Unit::Millimetre)
+            .fit
+            .unwrap()
+            .as_new;
     }
     let mean = |sum: f64| sum / f64::from(fleets);
     assert!((mean(all) / truth.rate - 1.0).abs() < 0.02, "{}", mean(all));
@@ -161,8 +197,9 @@ fn what_no_sheet_could_say_is_not_learned() {
         }
         .fleet(30, &mut draws),
     );
-    let learned = learn(&healing, &sheet());
+    let learned = learn(&healing, &sheet(), Unit::Millimetre);
     kept_the_sheets(&learned, "not wearing at all (rate -0.0");
+    in_millimetres(&learned, 2);
     assert!(learned.fit.unwrap().rate < 0.0);
     // Read in their first hours only, of which no rate follows.
     let early = Truth {
@@ -170,10 +207,13 @@ fn what_no_sheet_could_say_is_not_learned() {
         rate_sd: 0.0,
         ..TRUTH
     };
-    kept_the_sheets(
-        &learn(&known(early.fleet(12, &mut draws)), &sheet()),
-        "is not told from none",
+    let learned = learn(
+        &known(early.fleet(12, &mut draws)),
+        &sheet(),
+        Unit::Millimetre,
     );
+    kept_the_sheets(&learned, "is not told from none");
+    in_millimetres(&learned, 2);
     // Rates that differ so much that some would be under none.
     let wild = known(
         Truth {
@@ -182,11 +222,12 @@ fn what_no_sheet_could_say_is_not_learned() {
         }
         .fleet(60, &mut draws),
     );
-    let learned = learn(&wild, &sheet());
+    let learned = learn(&wild, &sheet(), Unit::Millimetre);
     kept_the_sheets(
         &learned,
         "would have parts heal; a mean rate is at least 2.5 times its spread",
     );
+    in_millimetres(&learned, 2);
     assert!(learned.fit.unwrap().rate_sd > 0.02);
     // Exact lines.
     let exact = (0..9)
@@ -200,7 +241,7 @@ fn what_no_sheet_could_say_is_not_learned() {
                 .collect()
         })
         .collect();
-    let learned = learn(&known(exact), &sheet());
+    let learned = learn(&known(exact), &sheet(), Unit::Millimetre);
     kept_the_sheets(&learned, "lie on straight lines exactly");
     assert_eq!(learned.fit, None);
     // All read at once.
@@ -215,7 +256,10 @@ fn what_no_sheet_could_say_is_not_learned() {
                 .collect()
         })
         .collect();
-    kept_the_sheets(&learn(&known(at_once), &sheet()), "at the same hours");
+    kept_the_sheets(
+        &learn(&known(at_once), &sheet(), Unit::Millimetre),
+        "at the same hours",
+    );
 }
 
 #[test]
@@ -228,7 +272,11 @@ fn a_spread_too_little_to_tell_stays_the_sheets() {
     };
     let (mut none_as_new, mut none_of_rates) = (0, 0);
     for _ in 0..40 {
-        let learned = learn(&known(alike.fleet(20, &mut draws)), &sheet());
+        let learned = learn(
+            &known(alike.fleet(20, &mut draws)),
+            &sheet(),
+            Unit::Millimetre,
+        );
         let fit = learned.fit.unwrap();
         // Its mean rate is the fleet's own, and told so well that the sheet's spread may stand with it.
         if learned.from == LearnedFrom::Sheet {
@@ -268,19 +316,24 @@ fn a_bending_fleet_is_told_of_whichever_way_it_goes() {
             }
             .fleet(150, &mut draws),
         );
-        let learned = learn(&parts, &sheet());
+        let learned = learn(&parts, &sheet(), Unit::Millimetre);
         assert!(
             learned.bends.as_ref().unwrap().starts_with(how),
             "{learned:?}"
         );
-        let other = learn(&mirrored(parts), &grows());
+        let other = learn(&mirrored(parts), &grows(), Unit::Millimetre);
         assert_eq!(other.bends, learned.bends);
         assert!(other.because.contains("gaining") && learned.because.contains("losing"));
         assert_eq!(other.prior.as_new, -learned.prior.as_new);
         assert!(other.prior.grows);
     }
     assert_eq!(
-        learn(&known(TRUTH.fleet(40, &mut draws)), &sheet()).bends,
+        learn(
+            &known(TRUTH.fleet(40, &mut draws)),
+            &sheet(),
+            Unit::Millimetre
+        )
+        .bends,
         None
     );
 }
@@ -289,7 +342,11 @@ fn a_bending_fleet_is_told_of_whichever_way_it_goes() {
 fn what_was_learned_is_kept_as_json() {
     let mut draws = Draws(26);
     for parts in [2, 40] {
-        let learned = learn(&known(TRUTH.fleet(parts, &mut draws)), &sheet());
+        let learned = learn(
+            &known(TRUTH.fleet(parts, &mut draws)),
+            &sheet(),
+            Unit::Millimetre,
+        );
         let text = serde_json::to_string(&learned).unwrap();
         let back: LearnedWear = serde_json::from_str(&text).unwrap();
         // A number read from JSON may differ in its last digit.
