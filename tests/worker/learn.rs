@@ -5,8 +5,9 @@ mod faults;
 mod kept;
 mod together;
 
+use reqwest::Method;
 use rimeyard_harness::machines::{Machines, days_ago};
-use rimeyard_harness::{Actor, TestServer};
+use rimeyard_harness::{Actor, Answer, TestServer};
 use rimeyard_worker::learn;
 use serde_json::{Value, json};
 
@@ -85,6 +86,12 @@ async fn what_all_depots_measured_of_a_model_replaces_its_sheet_and_grows_with_t
     read(&administrator, unread, 10, 20.0, shoe).await;
     drained(&server).await;
     let nothing = learned(&administrator, &machines.model).await;
+    // It is made from the present sheet, whatever a reader has had before.
+    let path = format!("/v1/models/{}/learned", machines.model);
+    let known = administrator
+        .request(Method::GET, &path)
+        .header("if-none-match", "\"0\"");
+    Answer::of(known).await.expect(200);
     assert_eq!(
         (&nothing["version"], &nothing["learned_at"]),
         (&json!(0), &Value::Null)

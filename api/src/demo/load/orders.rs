@@ -195,7 +195,7 @@ impl<P: Fn(&str)> Loading<'_, P> {
         let mut models = self.agency.models.iter();
         let model = models.find(|model| model.id == machine.model)?;
         let name = model.sheet.spares_job()?.parts.first()?;
-        let quantity = *draw.pick(&[0, 0, 1, 1, 2]);
+        let quantity = *draw.pick(&[0, 1, 1, 2, 3]);
         (quantity > 0).then(|| NewUse {
             part_id: id_of(&self.agency.parts, name),
             quantity,

@@ -10,13 +10,15 @@ pub fn teach_alike(one: &Sheet, other: &Sheet) -> bool {
     Learned::nothing(one) == Learned::nothing(other) && Counts::of(one) == Counts::of(other)
 }
 
+/// What makes a machine go dead sooner: the check, its factors, and the check that keeps it and for how many days.
+type Factor<'a> = (&'a str, f64, f64, Option<(&'a str, f64)>);
+
 /// What counts as evidence, and of what.
 #[derive(PartialEq)]
 struct Counts<'a> {
     kind: &'a str,
     start: (&'a str, f64),
-    /// The check, its factors, and the check that keeps it and for how many days.
-    going_dead: Vec<(&'a str, f64, f64, Option<(&'a str, f64)>)>,
+    going_dead: Vec<Factor<'a>>,
     lives: Vec<(&'a str, Clock)>,
     /// The part, the check that measures it, in what, and whether that is what is left to adjust.
     wear: Vec<(&'a str, &'a str, Unit, bool)>,
