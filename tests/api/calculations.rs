@@ -403,6 +403,51 @@ async fn seasons_and_spares_answer_what_they_stand_on() {
 }
 
 #[tokio::test]
+async fn repair_or_renew_says_what_it_takes_to_be_so() {
+    let server = TestServer::start().await;
+    let technician = server.technician().await;
+    let fields = [
+        "verdict",
+        "text",
+        "keep",
+        "new",
+        "renewing_saves",
+        "chance_keeping_is_cheaper",
+        "turns_at_winter",
+        "cost_per_running_hour",
+        "winter_cost",
+        "winter_cost_new",
+        "by_years",
+        "assumptions",
+        "lacking",
+    ];
+    // Without interest and resale: 1000 / 12 + 30 + 7.5 x 11 for a new one, 30 + 7 x 15 for an eighth winter (by hand).
+    let input = json!({"price": 1000, "age": 7, "resale_kept": 0, "discount_rate": 0});
+    let answer = ask(&technician, "renew", &input, &fields).await;
+    close(&answer["keep"]["annual_cost"], 135.0, 1e-9);
+    close(&answer["new"]["annual_cost"], 195.833_333_333, 1e-6);
+    assert_eq!(answer["verdict"], "repair");
+    let nothing = ask(&technician, "renew", &json!({"price": null}), &fields).await;
+    assert_eq!(nothing["verdict"], Value::Null);
+    for (input, field) in [
+        (json!({}), "price"),
+        (json!({"price": 0}), "price"),
+        (
+            json!({"price": null, "winters": [{"winter": 0}]}),
+            "winters[0].winter",
+        ),
+        (
+            json!({"fleet": [{"winter": 1, "mean": 2}]}),
+            "fleet[0].count",
+        ),
+        (json!({"price": null, "discount": 0.1}), "discount"),
+    ] {
+        let refused = technician.post("/v1/calculations/renew", &input).await;
+        assert_eq!(refused.problem(422), [field]);
+    }
+}
+
+#[tokio::test]
 async fn what_cannot_be_is_named_and_what_is_odd_is_answered() {
     let server = TestServer::start().await;
     let technician = server.technician().await;

@@ -43,6 +43,7 @@ mod proofs;
 mod readiness;
 mod refusals;
 mod refusals_change_nothing;
+mod renew;
 mod revocation;
 mod session;
 mod shut_out;

@@ -42,7 +42,10 @@ async fn a_model_is_created_found_changed_and_published() {
     let id = created.id();
     let path = format!("/v1/models/{id}");
     assert_eq!(created.header("location"), path);
-    let mut expected = with(&new, &json!({"id": id, "sheet_version": 1, "rev": 1}));
+    let mut expected = with(
+        &new,
+        &json!({"id": id, "sheet_version": 1, "price": null, "rev": 1}),
+    );
     assert_eq!(
         (created.json(), created.etag()),
         (expected.clone(), "\"1\"".to_owned())
@@ -363,4 +366,43 @@ async fn every_fault_of_a_sheet_is_named_at_once() {
         );
     }
     assert_eq!(every_page(&administrator, &path, 9, "version").await, ["1"]);
+}
+
+#[tokio::test]
+async fn a_model_has_a_price_or_none() {
+    let server = TestServer::start().await;
+    let administrator = server.administrator().await;
+    let price = json!({"amount_minor": 289_900, "currency": "USD"});
+    let new = with(&snowfall(&administrator).await, &json!({"price": price}));
+    let created = administrator.post("/v1/models", &new).await.expect(201);
+    assert_eq!(created.json()["price"], price);
+    let path = format!("/v1/models/{}", created.id());
+    for (price, field) in [
+        (
+            json!({"amount_minor": 0, "currency": "USD"}),
+            "price.amount_minor",
+        ),
+        (
+            json!({"amount_minor": 1_000_000_001, "currency": "USD"}),
+            "price.amount_minor",
+        ),
+        (
+            json!({"amount_minor": 1, "currency": "usd"}),
+            "price.currency",
+        ),
+        (json!({"amount_minor": 1}), "price.currency"),
+    ] {
+        let change = json!({"price": price});
+        let refused = administrator.patch(&path, "\"1\"", &change).await;
+        assert_eq!(refused.problem(422), [field]);
+    }
+    // What is absent stays; null is that nobody knows.
+    let named = administrator
+        .patch(&path, "\"1\"", &json!({"name": "Renamed"}))
+        .await;
+    assert_eq!(named.expect(200).json()["price"], price);
+    let unknown = administrator
+        .patch(&path, "\"2\"", &json!({"price": null}))
+        .await;
+    assert_eq!(unknown.expect(200).json()["price"], Value::Null);
 }

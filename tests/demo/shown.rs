@@ -110,6 +110,7 @@ async fn what_the_demo_promises_is_what_its_readers_find() {
     work::kinds(&manager).await;
     work::short_part(&manager).await;
     work::dead_meter(&manager).await;
+    work::past_its_time(&manager).await;
     work::owed(&manager).await;
     work::orders(&manager, now).await;
     work::depots(&manager, now).await;

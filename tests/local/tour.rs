@@ -41,6 +41,8 @@ fn the_tour_of_the_readme_runs() {
         " as supposed\"",
         "\"state\":\"overdue\"",
         "\"state\":\"deferred\"",
+        " a year, a new one ",
+        "\"to_renew\":",
         "\"learned from ",
         "\"kind\":\"safety task overdue\"",
         "\"lines\":[{\"task\":",

@@ -1,8 +1,8 @@
 //! The calculations and special functions against scipy and numpy.
 
 use rimeyard_rules::calculations::{
-    breaks, depot, life, life_fit, needed_rate, plan, running_hours, season, spares, start_fit,
-    starts, wear, wear_fit, wear_season,
+    breaks, depot, life, life_fit, needed_rate, plan, renew, running_hours, season, spares,
+    start_fit, starts, wear, wear_fit, wear_season,
 };
 use rimeyard_rules::life::{FoundFailed, Life};
 use rimeyard_rules::special;
@@ -33,6 +33,7 @@ pub(super) fn answer_of(name: &str, input: &Value) -> Value {
         "life-fit" => answer(input, life_fit::calculate),
         "needed-rate" => answer(input, needed_rate::calculate),
         "plan" => answer(input, plan::calculate),
+        "renew" => answer(input, renew::calculate),
         "running-hours" => answer(input, running_hours::calculate),
         "season" => answer(input, season::calculate),
         "spares" => answer(input, spares::calculate),
@@ -90,7 +91,7 @@ fn calculations_answer_as_scipy_and_numpy_do() {
         let entry = worst.entry(name).or_default();
         *entry = (entry.0.max(distance), entry.1 + 1);
     }
-    assert_eq!(worst.len(), 14, "{worst:?}");
+    assert_eq!(worst.len(), 15, "{worst:?}");
     assert!(
         worst.values().all(|(_, cases)| *cases >= 12),
         "too few cases: {worst:?}"
@@ -126,6 +127,7 @@ fn special_functions_keep_ten_digits_over_all_shapes_and_tails() {
     });
     hold("normal_cdf", 1e-10, |v| special::normal_cdf(v[0]));
     hold("normal_quantile", 1e-10, |v| special::normal_quantile(v[0]));
+    hold("student_cdf", 1e-10, |v| special::student_cdf(v[0], v[1]));
     hold("ln_gamma", 1e-12, |v| special::ln_gamma(v[0]));
 }
 

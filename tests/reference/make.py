@@ -20,6 +20,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import lifelines
 import numpy as np
+import numpy_financial
 import scipy
 import statsmodels
 from scipy import special, stats
@@ -28,6 +29,7 @@ import fleet
 import life_fit
 import machine
 import plans
+import renew
 import wear_fit
 
 SHAPES = [0.01, 0.3, 1.0, 2.5, 17.0, 300.0, 10000.0]
@@ -52,6 +54,8 @@ def special_functions():
     z = [-37.0, -12.5, -6.0, -3.0, -1.0, -0.1, 0.0, 0.25, 1.0, 2.0, 5.0, 8.0]
     normal = [[v, float(stats.norm.cdf(v))] for v in z]
     quantile = [[p, float(stats.norm.ppf(p))] for p in [1e-300, 1e-30] + CHANCES]
+    student = [[t, v, float(stats.t.cdf(t, v))] for t in z + [-1e4, 1e-9] for v in [0.5, 4.0, 7.5, 60.0, 1e6]]
+    student = [row for row in student if row[2] > 1e-290]
     ln_gamma = [[x, float(special.gammaln(x))] for x in [1e-6, 0.01, 0.5, 1.5, 2.5, 9.0, 100.5, 1e4, 1e9]]
     return {
         "beta_inc": beta,
@@ -59,6 +63,7 @@ def special_functions():
         "gamma_quantile": gamma_quantile,
         "normal_cdf": normal,
         "normal_quantile": quantile,
+        "student_cdf": student,
         "ln_gamma": ln_gamma,
     }
 
@@ -93,12 +98,13 @@ CALCULATIONS = [
     wear_fit.wear_fit,
     plans.plan,
     life_fit.life_fit,
+    renew.renew,
 ]
 
 
 def main():
     out = sys.stdout
-    libraries = [np, scipy, statsmodels, lifelines]
+    libraries = [np, scipy, statsmodels, lifelines, numpy_financial]
     made_by = ", ".join(f"{library.__name__} {library.__version__}" for library in libraries)
     out.write('{\n"made_by": ' + json.dumps(made_by))
     out.write(',\n"special": {\n')

@@ -14,7 +14,7 @@ use uuid::Uuid;
 use super::calendar::Calendar;
 use super::cases::{self, Case};
 use super::draw::Draw;
-use super::fleet::{AGENCY, DEPOTS, DepotPlan, MODELS, rigging, sheet};
+use super::fleet::{AGENCY, DEPOTS, DepotPlan, MODELS, PRICES_MINOR, rigging, sheet};
 use super::ground::new_depot;
 use super::machine::Machine;
 use super::people::{of_role, people};
@@ -54,6 +54,7 @@ pub fn generate(now: Timestamp, seed: u64) -> (Agency, Vec<Truth>) {
             name,
             checklist: checklist.expect("a checklist of each kind").0,
             sheet: sheet(model),
+            price_minor: PRICES_MINOR[model],
         }
     });
     let models: Vec<Model> = models.collect();
@@ -231,17 +232,18 @@ impl Making<'_> {
         let case = cases::case(self.number, number);
         let mut draw = Draw::new(self.seed, &tag);
         let current = self.calendar.winter();
-        let winters = if case == Some(Case::BeltLow) {
-            5
-        } else {
-            draw.between(1.0, 9.0) as i16
+        let winters = match case {
+            Some(Case::BeltLow) => 5,
+            Some(Case::PastItsTime) => 9,
+            _ => draw.between(1.0, 9.0) as i16,
         };
         let acquired_on = Date::constant(current - winters, 8, 1 + draw.between(0.0, 28.0) as i8);
         let acquired = self.calendar.at(acquired_on, 12.0);
         let shorter = case != Some(Case::BeltLow) && draw.chance(0.5);
         let written_winters = WINTERS_BEFORE - i16::from(shorter);
         let first = current - winters.min(written_winters);
-        let papers = case == Some(Case::BeltLow) || !draw.chance(PAPERS_LOST);
+        let kept = matches!(case, Some(Case::BeltLow | Case::PastItsTime));
+        let papers = kept || !draw.chance(PAPERS_LOST);
         let (technician, operator) = self.man(number);
         let written = plan::Machine {
             id: draw.id(acquired),

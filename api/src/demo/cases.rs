@@ -25,6 +25,8 @@ pub const DEFERRED: &str = "T-0503";
 pub const DEFERRED_TASK: &str = "engine_oil";
 /// A machine whose hour meter has been dead since last winter: its hours are estimates.
 pub const DEAD_METER: &str = "T-0123";
+/// A machine in its tenth winter whose engine is to be rebuilt: by what that costs a new one is cheaper.
+pub const PAST_ITS_TIME: &str = "T-0403";
 /// A machine whose friction ring is worn out, and for which there is no other on its depot's shelf.
 pub const PART_SHORT: &str = "T-0810";
 /// The number, from 1, of the depot that is one machine short for the coming storm.
@@ -55,6 +57,8 @@ pub enum Case {
     SafetyOverdue,
     /// See [`DEFERRED`].
     Deferred,
+    /// See [`PAST_ITS_TIME`].
+    PastItsTime,
     /// Not at its depot.
     Away(&'static str),
     /// Not inspected this season.
@@ -72,7 +76,7 @@ pub enum Case {
 }
 
 /// Depot, machine and what is out of the ordinary with it.
-const CASES: [(u8, u8, Case); 47] = [
+const CASES: [(u8, u8, Case); 48] = [
     (1, 7, Case::BeltLow),
     (1, 12, Case::NotInspected),
     (1, 15, Case::Away("at the rebuild shop")),
@@ -89,6 +93,7 @@ const CASES: [(u8, u8, Case); 47] = [
     (3, 13, Case::RingWornOut),
     (3, 17, Case::NotInspected),
     (3, 20, Case::NoCleanOutTool),
+    (4, 3, Case::PastItsTime),
     (4, 6, Case::WornScraper),
     (4, 8, Case::NotInspected),
     (4, 11, Case::WouldNotStart),
@@ -156,6 +161,7 @@ mod tests {
         assert_eq!(found(DAY_ONLY), Some(Case::DayOnly));
         assert_eq!(found(SAFETY_OVERDUE), Some(Case::SafetyOverdue));
         assert_eq!(found(DEFERRED), Some(Case::Deferred));
+        assert_eq!(found(PAST_ITS_TIME), Some(Case::PastItsTime));
         assert_eq!(found(DEAD_METER), Some(Case::DeadMeter));
         assert_eq!(found(PART_SHORT), Some(Case::RingWornOut));
     }

@@ -27,6 +27,11 @@ pub const MODELS: [(&str, &str); 10] = [
     ("backpack blower, large", "backpack blower"),
 ];
 
+/// What a new one of each of them costs, US cents; the order of a list price, invented.
+pub const PRICES_MINOR: [i64; 10] = [
+    115_000, 145_000, 289_000, 175_000, 64_000, 1_450_000, 239_000, 78_000, 189_000, 54_000,
+];
+
 const TWO_STAGE: &str = "two-stage thrower";
 const TRACTOR: usize = 5;
 

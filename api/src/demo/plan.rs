@@ -48,6 +48,8 @@ pub struct Model {
     pub checklist: Uuid,
     /// Its sheet.
     pub sheet: Sheet,
+    /// What a new one costs, US cents.
+    pub price_minor: i64,
 }
 
 /// A person.

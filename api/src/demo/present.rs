@@ -24,7 +24,7 @@ const SAFETY_TESTED_DAYS: i32 = 75;
 /// Writes a machine's last days.
 pub fn present(machine: &mut Machine<'_>, case: Option<Case>, storm: &Storm) {
     match case {
-        None | Some(Case::DeadMeter | Case::Deferred | Case::Away(_)) => {
+        None | Some(Case::DeadMeter | Case::Deferred | Case::PastItsTime | Case::Away(_)) => {
             test_safety(machine);
             if machine.draw.chance(PROVEN_BEFORE_THE_STORM) {
                 proof_start(machine);

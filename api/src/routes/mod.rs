@@ -50,6 +50,7 @@ pub mod parts;
 pub mod parts_list;
 pub mod people;
 pub mod readiness;
+pub mod renew;
 pub mod session;
 pub mod sheets;
 pub mod snowfall;
@@ -109,6 +110,7 @@ where
         .configure(stock::routes)
         .configure(spares::routes)
         .configure(fix_first::routes)
+        .configure(renew::routes)
         .configure(work_orders::routes)
         .configure(labour::routes)
         .configure(learned::routes)

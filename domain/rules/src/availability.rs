@@ -50,30 +50,54 @@ pub struct Out {
     pub until: Option<Date>,
 }
 
-/// The share of a season's days up to `today` on which a machine was not out. Days out of season do not count, and a day
-/// counts once, however many things kept it out. `None` before the season.
-pub fn availability_in_season(season: Season, out: &[Out], today: Date) -> Option<f64> {
-    let first = day_number(season.starts);
-    let last = day_number(season.ends.min(today));
-    if last < first {
-        return None;
-    }
-    let mut spans: Vec<(i32, i32)> = out
-        .iter()
-        .map(|out| {
-            let until = out.until.map_or(last, |until| day_number(until).min(last));
-            (day_number(out.from).max(first), until)
+/// The days of a season up to some day, and those of them on which a machine was out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DaysInSeason {
+    /// All of them, at least one.
+    pub days: i32,
+    /// Those on which it was out.
+    pub out: i32,
+}
+
+impl DaysInSeason {
+    /// The days of a season up to `today`. Days out of season do not count, and a day counts once, however many things
+    /// kept the machine out. `None` before the season.
+    pub fn of(season: Season, out: &[Out], today: Date) -> Option<Self> {
+        let first = day_number(season.starts);
+        let last = day_number(season.ends.min(today));
+        if last < first {
+            return None;
+        }
+        let mut spans: Vec<(i32, i32)> = out
+            .iter()
+            .map(|out| {
+                let until = out.until.map_or(last, |until| day_number(until).min(last));
+                (day_number(out.from).max(first), until)
+            })
+            .filter(|(from, until)| from <= until)
+            .collect();
+        spans.sort_unstable();
+        let (mut days_out, mut counted_to) = (0, first - 1);
+        for (from, until) in spans {
+            days_out += (until - from.max(counted_to + 1) + 1).max(0);
+            counted_to = counted_to.max(until);
+        }
+        Some(DaysInSeason {
+            days: last - first + 1,
+            out: days_out,
         })
-        .filter(|(from, until)| from <= until)
-        .collect();
-    spans.sort_unstable();
-    let (mut days_out, mut counted_to) = (0, first - 1);
-    for (from, until) in spans {
-        days_out += (until - from.max(counted_to + 1) + 1).max(0);
-        counted_to = counted_to.max(until);
     }
-    let days = last - first + 1;
-    Some(f64::from(days - days_out) / f64::from(days))
+
+    /// The share of them on which it was not out: up time over up and down time, in days (availability; IEC 60050-192,
+    /// MIL-STD-721C).
+    pub fn availability(self) -> f64 {
+        f64::from(self.days - self.out) / f64::from(self.days)
+    }
+}
+
+/// The share of a season's days up to `today` on which a machine was not out. `None` before the season.
+pub fn availability_in_season(season: Season, out: &[Out], today: Date) -> Option<f64> {
+    Some(DaysInSeason::of(season, out, today)?.availability())
 }
 
 #[cfg(test)]

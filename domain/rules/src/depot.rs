@@ -16,6 +16,7 @@ use crate::unit::{self, Shared, UnitState, model};
 mod ground;
 mod owed;
 mod reasons;
+pub mod renew;
 #[cfg(test)]
 pub(crate) mod tests;
 mod works;

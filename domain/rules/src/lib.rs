@@ -24,6 +24,7 @@ pub mod measure;
 pub mod order;
 pub mod plan;
 mod rate;
+pub mod renew;
 pub mod score;
 pub mod season;
 pub mod sheet;

@@ -26,6 +26,19 @@ pub fn chi_square_upper(x: f64) -> f64 {
     libm::erfc((0.5 * x).sqrt())
 }
 
+/// P(T <= t) of the Student distribution with so many degrees of freedom, over 0.
+pub fn student_cdf(t: f64, freedom: f64) -> f64 {
+    // Beyond what can be squared nothing is left either.
+    let square = t.clamp(-1e150, 1e150).powi(2);
+    let (x, y) = (freedom / (freedom + square), square / (freedom + square));
+    let (outside, _) = beta_tails(0.5 * freedom, 0.5, x, y);
+    if t <= 0.0 {
+        0.5 * outside
+    } else {
+        1.0 - 0.5 * outside
+    }
+}
+
 /// Density of the standard normal distribution.
 pub(crate) fn normal_density(z: f64) -> f64 {
     (-0.5 * z * z - HALF_LN_TWO_PI).exp()

@@ -48,6 +48,7 @@ pub mod password;
 pub mod person;
 mod prepared;
 pub mod private;
+pub mod renew;
 pub mod schema;
 pub mod sheet;
 pub mod snowfall;

@@ -10,13 +10,13 @@ use uuid::Uuid;
 use crate::change::{change, difference};
 use crate::feed::{Write, kind};
 use crate::json::json;
+use crate::part::{Price, check_price};
 use crate::schema::{checklist, model};
 use crate::{Error, Result, Tx, fields, sheet};
 
 /// A model as readers get it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Queryable, Selectable)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]
-#[diesel(table_name = model, check_for_backend(diesel::pg::Pg))]
 pub struct Model {
     /// Its id.
     pub id: Uuid,
@@ -29,6 +29,8 @@ pub struct Model {
     pub checklist_id: Uuid,
     /// The present version of its sheet.
     pub sheet_version: i32,
+    /// What a new one costs; null where it is not known.
+    pub price: Option<Price>,
     /// Its version; the ETag shows the same.
     pub rev: i64,
 }
@@ -51,6 +53,8 @@ pub struct NewModel {
     /// The first version of its sheet; the default sheet of its kind if absent.
     #[cfg_attr(feature = "schema", schema(nullable = false))]
     pub sheet: Option<Sheet>,
+    /// What a new one costs, at least 1 in the currency's minor unit, if that is known.
+    pub price: Option<Price>,
 }
 
 change! {
@@ -60,6 +64,8 @@ change! {
         name: String,
         /// The checklist its units are inspected by: one for the model's kind.
         checklist_id: Uuid,
+        /// What a new one costs, at least 1 in the currency's minor unit; null where it is not known.
+        price: Option<Price>,
     }
 }
 
@@ -76,7 +82,7 @@ pub async fn list(
 ) -> Result<Vec<Model>> {
     let mut query = model::table
         .filter(model::org_id.eq(tx.org_id()))
-        .select(Model::as_select())
+        .select(Row::as_select())
         .order(model::id)
         .limit(limit)
         .into_boxed();
@@ -89,7 +95,8 @@ pub async fn list(
     if let Some(kind) = kind {
         query = query.filter(model::kind.eq(kind));
     }
-    Ok(query.load(&mut tx.connection()).await?)
+    let rows: Vec<Row> = query.load(&mut tx.connection()).await?;
+    Ok(rows.into_iter().map(Model::from).collect())
 }
 
 /// One model.
@@ -97,11 +104,12 @@ pub async fn list(
 /// # Errors
 /// [`Error::NotFound`].
 pub async fn find(tx: &Tx<'_>, id: Uuid) -> Result<Model> {
-    Ok(model::table
+    let row: Row = model::table
         .find((tx.org_id(), id))
-        .select(Model::as_select())
+        .select(Row::as_select())
         .first(&mut tx.connection())
-        .await?)
+        .await?;
+    Ok(Model::from(row))
 }
 
 /// Creates a model with the first version of its sheet. Lock the organisation's scope.
@@ -124,6 +132,7 @@ pub async fn create(tx: &mut Write<'_>, new: &NewModel) -> Result<Model> {
         kind: new.kind.clone(),
         checklist_id: new.checklist_id,
         sheet_version: 1,
+        price: new.price.clone(),
         rev: 1,
     };
     check(tx, &model).await?;
@@ -134,6 +143,7 @@ pub async fn create(tx: &mut Write<'_>, new: &NewModel) -> Result<Model> {
         model::name.eq(&model.name),
         model::kind.eq(&model.kind),
         model::checklist_id.eq(model.checklist_id),
+        price(&model),
     );
     diesel::insert_into(model::table)
         .values(row)
@@ -161,6 +171,7 @@ pub async fn update(tx: &mut Write<'_>, id: Uuid, rev: i64, change: &ModelChange
     let row = (
         model::name.eq(&model.name),
         model::checklist_id.eq(model.checklist_id),
+        price(&model),
         model::rev.eq(model.rev),
     );
     diesel::update(model::table.find((tx.org_id(), id)))
@@ -186,6 +197,10 @@ pub(crate) fn publish(tx: &mut Write<'_>, model: &Model) -> Result<()> {
 async fn check(tx: &Tx<'_>, model: &Model) -> Result<()> {
     fields::line("name", &model.name, 1..=200)?;
     fields::line("kind", &model.kind, 1..=60)?;
+    if let Some(price) = &model.price {
+        // Whoever gets one for nothing has nothing to compare.
+        check_price(price, 1)?;
+    }
     let kind: Option<String> = checklist::table
         .find((tx.org_id(), model.checklist_id))
         .select(checklist::kind)
@@ -202,5 +217,51 @@ async fn check(tx: &Tx<'_>, model: &Model) -> Result<()> {
                 model.kind
             ),
         )),
+    }
+}
+
+type PriceColumns<'m> = (
+    diesel::dsl::Eq<model::price_minor, Option<i64>>,
+    diesel::dsl::Eq<model::currency, Option<&'m str>>,
+);
+
+/// What the table holds of its price.
+fn price(model: &Model) -> PriceColumns<'_> {
+    let price = model.price.as_ref();
+    (
+        model::price_minor.eq(price.map(|price| price.amount_minor)),
+        model::currency.eq(price.map(|price| price.currency.as_str())),
+    )
+}
+
+/// The model as the table holds it.
+#[derive(Queryable, Selectable)]
+#[diesel(table_name = model, check_for_backend(diesel::pg::Pg))]
+struct Row {
+    id: Uuid,
+    name: String,
+    kind: String,
+    checklist_id: Uuid,
+    sheet_version: i32,
+    rev: i64,
+    price_minor: Option<i64>,
+    currency: Option<String>,
+}
+
+impl From<Row> for Model {
+    fn from(row: Row) -> Self {
+        let price = row.price_minor.zip(row.currency);
+        Model {
+            id: row.id,
+            name: row.name,
+            kind: row.kind,
+            checklist_id: row.checklist_id,
+            sheet_version: row.sheet_version,
+            price: price.map(|(amount_minor, currency)| Price {
+                amount_minor,
+                currency,
+            }),
+            rev: row.rev,
+        }
     }
 }

@@ -20,8 +20,8 @@ use crate::{Error, Result, Tx, fields, prepared};
 
 mod check;
 
-pub(crate) use check::quantity;
 use check::{check, check_kits, is_on_no_shelf};
+pub(crate) use check::{check_price, quantity};
 
 /// The most different parts in a kit.
 pub const KIT_MAX: usize = 100;

@@ -438,6 +438,8 @@ diesel::table! {
         sheet_version -> Integer,
         rev -> BigInt,
         created_at -> Timestamptz,
+        price_minor -> Nullable<BigInt>,
+        currency -> Nullable<Text>,
     }
 }
 

@@ -86,6 +86,8 @@ change! {
         rigging: Work,
         /// Where it is, 1 to 200 characters; null when it is at its depot.
         away: Option<String>,
+        /// When the agency got it: its hours and its age are counted from there; null where it is not known.
+        acquired_on: Option<Date>,
         /// When it was taken out of use for good; null when it is in use. Its work orders are closed or dropped first.
         retired_at: Option<Timestamp>,
     }
@@ -296,6 +298,7 @@ pub async fn update(tx: &mut Write<'_>, id: Uuid, rev: i64, change: &UnitChange)
         unit::tag.eq(&unit.tag),
         unit::rigging.eq(word(&unit.rigging)?),
         unit::away.eq(&unit.away),
+        unit::acquired_on.eq(unit.acquired_on.map(|day| day.to_diesel())),
         unit::retired_at.eq(unit.retired_at.map(|at| at.to_diesel())),
         unit::rev.eq(unit.rev),
     );

@@ -265,3 +265,41 @@ pub async fn depots(manager: &Actor, now: Timestamp) {
         assert!((2..=7).contains(&years), "{first}");
     }
 }
+
+/// A machine that plainly is to be renewed, and a district of which most are not.
+pub async fn past_its_time(manager: &Actor) {
+    let id = by_tag(manager, cases::PAST_ITS_TIME).await["unit_id"].clone();
+    let path = format!("/v1/units/{}/renew", id.as_str().expect("an id"));
+    let old = manager.get(&path).await.expect(200).json();
+    let renew = &old["renew"];
+    assert_eq!(renew["verdict"], "renew", "{renew:#}");
+    assert!(
+        renew["chance_keeping_is_cheaper"].as_f64() < Some(0.2),
+        "{renew:#}"
+    );
+    assert!(old["inputs"]["repair_now"].as_f64() > Some(1000.0));
+    assert!(
+        old["inputs"]["winters"]
+            .as_array()
+            .is_some_and(|winters| winters.len() >= 2),
+        "{old:#}"
+    );
+    let table = manager.get("/v1/renew").await.expect(200).json();
+    let count = |field: &str| table[field].as_u64().expect("a count");
+    assert!(
+        count("to_renew") >= 1 && count("to_repair") > 10 * count("to_renew"),
+        "{table}"
+    );
+    let units = table["units"].as_array().expect("units");
+    let place = units.iter().position(|line| line["unit_id"] == id);
+    assert!(place < Some(10), "{place:?}");
+    // Papers were lost of some, and only their age is lacking.
+    let said = |line: &Value| {
+        line["lacking"] == serde_json::json!(["its age"]) || line["verdict"] != Value::Null
+    };
+    assert!(units.iter().all(said));
+    let kept = units
+        .iter()
+        .filter_map(|line| line["in_season"]["compliance"].as_f64());
+    assert!(kept.count() > 100);
+}

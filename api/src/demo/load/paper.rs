@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use rimeyard_store::checklist::{self, NewChecklist};
 use rimeyard_store::labour::{self, LabourChange, TechnicianHours};
 use rimeyard_store::model::{self, NewModel};
-use rimeyard_store::part::{self, NewPart};
+use rimeyard_store::part::{self, NewPart, Price};
 use rimeyard_store::person::{self, NewPerson};
 use rimeyard_store::{Result, Role, Tenant, depot, feed};
 use uuid::Uuid;
@@ -84,6 +84,10 @@ impl<P: Fn(&str)> Loading<'_, P> {
                     kind: model.sheet.kind.clone(),
                     checklist_id: model.checklist,
                     sheet: Some(model.sheet.clone()),
+                    price: Some(Price {
+                        amount_minor: model.price_minor,
+                        currency: "USD".to_owned(),
+                    }),
                 };
                 model::create(tx, &new).await?;
             }

@@ -41,6 +41,7 @@ impl<P: Fn(&str)> Loading<'_, P> {
             let (by, new) = match case {
                 Case::WouldNotStart => (&operator, Some(would_not_start(machine))),
                 Case::BeltLow => (&technician, Some(renew_belt(machine))),
+                Case::PastItsTime => (&technician, Some(rebuild_engine(machine))),
                 _ => (&technician, None),
             };
             if let Some(new) = new {
@@ -122,6 +123,22 @@ fn renew_belt(machine: &Machine) -> NewWorkOrder {
     }
 }
 
+/// What a technician puts down for an engine that has lost its compression.
+fn rebuild_engine(machine: &Machine) -> NewWorkOrder {
+    let line = NewOrderLine {
+        title: Some("Rebuild the engine: low compression, burns oil".to_owned()),
+        minutes_planned: Some(1080.0),
+        ..NewOrderLine::default()
+    };
+    NewWorkOrder {
+        lines: vec![line],
+        note: Some(
+            "It sees the season out. Ask what a new one costs before parts are ordered.".to_owned(),
+        ),
+        ..new_order(machine)
+    }
+}
+
 fn new_order(machine: &Machine) -> NewWorkOrder {
     NewWorkOrder {
         id: None,
@@ -159,7 +176,7 @@ fn steps(case: Case, depot: usize, person: Option<Uuid>, today: Date) -> Vec<Wor
         (Case::AugerSeized, 2) => vec![to(State::OnTheBench), to(State::ToBeProved)],
         (Case::AugerSeized, 6) => vec![down(to(State::OnTheBench))],
         (Case::AugerSeized | Case::WornScraper | Case::WrongShearBolt, _) => vec![planned()],
-        (Case::BeltLow, _) => vec![to(State::Planned)],
+        (Case::BeltLow | Case::PastItsTime, _) => vec![to(State::Planned)],
         (Case::DayOnly, _) => vec![WorkOrderChange {
             waits_for: Some(Some("the stator that feeds the lamp, ordered".to_owned())),
             ..to(State::WaitsForParts)

@@ -108,6 +108,12 @@ calculation! {
     /// What to fix first in the minutes there are: the jobs that make depots likeliest to keep up, in their order.
     plan, "/v1/calculations/plan"
 }
+calculation! {
+    /// Repair or renew: what a machine costs a year if it is kept, against a new one.
+    ///
+    /// Takes what GET /v1/units/{unit_id}/renew shows under `inputs`.
+    renew, "/v1/calculations/renew"
+}
 
 /// Mounts them.
 pub fn routes(config: &mut ServiceConfig) {
@@ -130,5 +136,6 @@ pub fn routes(config: &mut ServiceConfig) {
         .service(verdict::verdict)
         .service(unit::unit)
         .service(due::due)
-        .service(plan::plan);
+        .service(plan::plan)
+        .service(renew::renew);
 }

@@ -16,6 +16,7 @@ pub mod life;
 pub mod life_fit;
 pub mod needed_rate;
 pub mod plan;
+pub mod renew;
 pub mod running_hours;
 pub mod season;
 pub mod spares;

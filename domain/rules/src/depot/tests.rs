@@ -14,6 +14,7 @@ mod narrow_places;
 mod parts;
 mod proofs;
 mod properties;
+mod renew;
 mod scores;
 mod signals;
 mod tasks;

@@ -17,6 +17,10 @@ use crate::season::date_of;
 use crate::sheet::{Sheet, TaskSpec};
 use crate::timeline::day_in;
 
+mod schedule;
+
+pub use schedule::{Kept, kept};
+
 /// A task of a unit as published.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema))]

@@ -8,7 +8,7 @@ use diesel::sql_types::{Array, Bool, Nullable, Text, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use uuid::Uuid;
 
-use super::{KIT_MAX, Part, QUANTITY_MAX};
+use super::{KIT_MAX, Part, Price, QUANTITY_MAX};
 use crate::schema::stock_level;
 use crate::{Error, Result, Tx, fields, prepared};
 
@@ -26,19 +26,7 @@ pub(super) fn check(part: &Part) -> Result<()> {
         1.0..=36_500.0,
     )?;
     if let Some(price) = &part.price {
-        if !(0..=1_000_000_000).contains(&price.amount_minor) {
-            return Err(Error::invalid(
-                "price.amount_minor",
-                format!("must be from 0 to 1000000000; it is {}", price.amount_minor),
-            ));
-        }
-        let letters = price.currency.bytes().all(|byte| byte.is_ascii_uppercase());
-        if price.currency.len() != 3 || !letters {
-            return Err(Error::invalid(
-                "price.currency",
-                "must be three capital letters, as in ISO 4217: USD",
-            ));
-        }
+        check_price(price, 0)?;
     }
     let Some(kit) = &part.kit else { return Ok(()) };
     fields::count("kit", kit, KIT_MAX)?;
@@ -57,6 +45,27 @@ pub(super) fn check(part: &Part) -> Result<()> {
                 "is the kit itself, or named twice; name each part once",
             ));
         }
+    }
+    Ok(())
+}
+
+/// A price of at least so much.
+pub(crate) fn check_price(price: &Price, least: i64) -> Result<()> {
+    if !(least..=1_000_000_000).contains(&price.amount_minor) {
+        return Err(Error::invalid(
+            "price.amount_minor",
+            format!(
+                "must be from {least} to 1000000000; it is {}",
+                price.amount_minor
+            ),
+        ));
+    }
+    let letters = price.currency.bytes().all(|byte| byte.is_ascii_uppercase());
+    if price.currency.len() != 3 || !letters {
+        return Err(Error::invalid(
+            "price.currency",
+            "must be three capital letters, as in ISO 4217: USD",
+        ));
     }
     Ok(())
 }

@@ -1,0 +1,1 @@
+alter table model drop column price_minor, drop column currency;
