@@ -15,8 +15,7 @@ use crate::answer::Answer;
 use crate::extract::Query;
 use crate::problem::Problem;
 use crate::roles::EVERYONE;
-use crate::routes::spares::asked::DepotIds;
-use crate::routes::spares::bounds::{self, DEPOT_IDS};
+use crate::routes::spares::{DEPOT_IDS, DepotIds, bounds};
 use crate::signed::Signed;
 
 /// Which machines, and what is taken to be so.
