@@ -19,7 +19,7 @@ use jiff::{SignedDuration, Timestamp};
 use rimeyard_harness::TestServer;
 use rimeyard_store::{Database, Tenant, feed};
 use rimeyard_worker::check::{Comparison, check};
-use rimeyard_worker::{Pass, Settings, drain, run};
+use rimeyard_worker::{Pass, Settings, drain, run, work};
 use tokio::sync::oneshot;
 use tokio::task::JoinHandle;
 use uuid::Uuid;
@@ -63,7 +63,17 @@ struct Running {
 }
 
 impl Running {
+    /// It recomputes, and learns nothing meanwhile: what it learns is due for recomputing again, whenever that was.
     fn start(database: &Database, settings: Settings) -> Self {
+        let (stop, stopped) = oneshot::channel::<()>();
+        let task = tokio::spawn(work(database.clone(), settings, async {
+            let _ = stopped.await;
+        }));
+        Self { stop, task }
+    }
+
+    /// It learns too.
+    fn start_to_learn(database: &Database, settings: Settings) -> Self {
         let (stop, stopped) = oneshot::channel::<()>();
         let task = tokio::spawn(run(database.clone(), settings, async {
             let _ = stopped.await;

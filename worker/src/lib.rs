@@ -16,5 +16,5 @@ pub mod settings;
 
 pub use pass::{Pass, drain, pass};
 pub use recompute::recompute;
-pub use run::run;
+pub use run::{run, work};
 pub use settings::Settings;

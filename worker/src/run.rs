@@ -17,16 +17,23 @@ const AWAY: Duration = Duration::from_secs(1);
 /// So much of each kind is swept out between two passes.
 const SWEEP_MAX: i64 = 1_000;
 
-/// Recomputes what is due, and what becomes due, and works on imports, until `shutdown` completes. What has been taken by then is finished
-/// first. A database that is out of reach is waited for. Now and then, what has served its
-/// time is swept out; and beside all that, what the fleet teaches is learned anew.
+/// Works ([`work`]) until `shutdown` completes, and beside that learns anew what the fleet teaches.
 pub async fn run(database: Database, settings: Settings, shutdown: impl Future<Output = ()>) {
-    let mut shutdown = pin!(shutdown);
     tracing::info!(settings = ?settings, "worker.started");
-    let mut swept: Option<Instant> = None;
     // Dropped half way it has lost nothing: what was learned until then is kept.
     let mut learning = JoinSet::new();
     learning.spawn(learn::run(database.clone(), settings.clone()));
+    work(database, settings, shutdown).await;
+    learning.shutdown().await;
+    tracing::info!("worker.stopped");
+}
+
+/// Recomputes what is due, and what becomes due, and works on imports, until `shutdown` completes. What has been taken by
+/// then is finished first. A database that is out of reach is waited for. Now and then, what has served its time is swept
+/// out.
+pub async fn work(database: Database, settings: Settings, shutdown: impl Future<Output = ()>) {
+    let mut shutdown = pin!(shutdown);
+    let mut swept: Option<Instant> = None;
     loop {
         if swept.is_none_or(|at| at.elapsed() >= settings.sweep_every) {
             match sweep(&database, SWEEP_MAX).await {
@@ -66,6 +73,4 @@ pub async fn run(database: Database, settings: Settings, shutdown: impl Future<O
             () = tokio::time::sleep(pause) => {}
         }
     }
-    learning.shutdown().await;
-    tracing::info!("worker.stopped");
 }

@@ -86,7 +86,7 @@ async fn depots_are_recomputed_while_it_is_learned_and_who_stops_does_not_wait_f
         server.world.ours.org_id
     );
     owner.batch_execute(&hold).await.expect("held");
-    let worker = Running::start(&server.database, settings());
+    let worker = Running::start_to_learn(&server.database, settings());
     let waits = "select count(*) from pg_stat_activity
                  where datname = current_database() and wait_event_type = 'Lock'";
     // Shorter than a statement may take: until then it waits.
