@@ -1,5 +1,7 @@
 //! An answer that went well: JSON, with the ETag of what it shows.
 
+use std::borrow::Cow;
+
 use actix_web::body::BoxBody;
 use actix_web::http::{Method, StatusCode, header};
 use actix_web::{HttpRequest, HttpResponse, Responder};
@@ -11,6 +13,7 @@ use uuid::Uuid;
 
 use crate::edge::uncoded;
 use crate::extract::{Cursor, Limit};
+use crate::units::Units;
 
 /// One page of a list.
 #[derive(Debug, Serialize, ToSchema)]
@@ -42,6 +45,7 @@ pub struct Answer {
     etag: Option<String>,
     location: Option<String>,
     secret: bool,
+    exact: bool,
     body: String,
 }
 
@@ -93,6 +97,7 @@ impl Answer {
             etag: Some(etag),
             location: None,
             secret: false,
+            exact: false,
             body,
         }
     }
@@ -110,6 +115,7 @@ impl Answer {
             etag: None,
             location: None,
             secret: false,
+            exact: false,
             body: serde_json::to_string(value)
                 .expect("our own types have text for keys, so they serialise"),
         }
@@ -129,6 +135,26 @@ impl Answer {
             secret: true,
             ..self
         }
+    }
+
+    /// The same, byte by byte for every reader: its texts stay in the units that they are kept in.
+    pub fn exact(self) -> Self {
+        Self {
+            exact: true,
+            ..self
+        }
+    }
+
+    /// The same in the units of a reader: what is rewritten for them is another representation, with an ETag of its own.
+    fn said_in(self, units: Units) -> Self {
+        let Cow::Owned(body) = units.say(&self.body) else {
+            return self;
+        };
+        let etag = self.etag.as_deref().map(|etag| {
+            let etag = etag.trim_end_matches('"');
+            format!("{etag}-us\"")
+        });
+        Self { etag, body, ..self }
     }
 }
 
@@ -164,6 +190,7 @@ impl From<Kept> for Answer {
             etag: header("etag"),
             location: header("location"),
             secret: false,
+            exact: false,
             body: kept.body,
         }
     }
@@ -175,7 +202,13 @@ impl Responder for Answer {
     fn respond_to(self, request: &HttpRequest) -> HttpResponse {
         let known = || request.headers().get(header::IF_NONE_MATCH)?.to_str().ok();
         let mut answer = HttpResponse::build(self.status);
-        if let Some(etag) = &self.etag {
+        let shown = if self.exact {
+            self
+        } else {
+            answer.append_header((header::VARY, "accept-language"));
+            self.said_in(Units::asked(request))
+        };
+        if let Some(etag) = &shown.etag {
             answer.insert_header((header::ETAG, etag.as_str()));
             // Compared weakly (RFC 9110, 13.1.2); what it was compressed with does not make it another version.
             let matches = |known: &str| {
@@ -188,12 +221,12 @@ impl Responder for Answer {
                 return answer.status(StatusCode::NOT_MODIFIED).finish();
             }
         }
-        if self.secret {
+        if shown.secret {
             answer.insert_header((header::CACHE_CONTROL, "no-store"));
         }
-        if let Some(location) = self.location {
+        if let Some(location) = shown.location {
             answer.insert_header((header::LOCATION, location));
         }
-        answer.content_type("application/json").body(self.body)
+        answer.content_type("application/json").body(shown.body)
     }
 }

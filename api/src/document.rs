@@ -25,7 +25,12 @@ Keeps walk-behind snow throwers and other small winter equipment ready, and says
 Quantities are SI with the unit last in the name (`depth_mm`, `interval_days`); instants are RFC 3339 in UTC; ids are \
 UUIDs of version 7 and a client may make its own. Lists come in pages. A change names the version it is meant for \
 (`If-Match`), and any write may be repeated safely under the same `Idempotency-Key`. Problems are RFC 9457. What you \
-may not see answers exactly like what does not exist.";
+may not see answers exactly like what does not exist.
+
+Sentences (`text`, `because`, `summary`) are in SI too, or in inches, psi, degF, ft2/h and lb/h for whoever sends \
+`Accept-Language` with a measurement system (`en-u-ms-ussystem`, Unicode Technical Standard 35) or a region that uses \
+them (`en-US`). Only POST /v1/sync/pull never rewrites: a phone does so itself, as every figure with a unit is a number, a \
+narrow no-break space (U+202F) and the unit.";
 
 /// What stands in the document before any route is added.
 pub fn preamble() -> OpenApi {

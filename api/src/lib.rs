@@ -26,6 +26,7 @@ pub mod settings;
 pub mod signed;
 pub mod state;
 pub mod token;
+pub mod units;
 
 pub use app::{app, document};
 pub use state::State;

@@ -58,6 +58,11 @@ impl Problem {
         &self.detail
     }
 
+    /// The fields that are wrong, each with what to do.
+    pub fn errors(&self) -> &[Invalid] {
+        &self.errors
+    }
+
     /// 400: not JSON, or a query that cannot be read.
     pub fn malformed(errors: Vec<Invalid>) -> Self {
         Self {

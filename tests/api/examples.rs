@@ -326,6 +326,7 @@ pub async fn good_body(operation: &str, administrator: &Actor, depot: &Depot) ->
             json!({"tag": name, "depot_id": depot.id, "model_id": model})
         }
         "imports_create" => json!(table(administrator, depot).await),
+        "page_set_units" => json!("units=us-customary&back=/"),
         "devices_make_code" => json!({"depot_id": depot.id}),
         "keys_create" => key(administrator).await,
         "inspections_create" => inspection(&unit().await),

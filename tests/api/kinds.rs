@@ -111,7 +111,10 @@ async fn every_kind_is_ready_once_it_is_inspected_whatever_it_is_rigged_for() {
             .collect::<Vec<_>>()
     );
     let because = answer["because"].to_string();
-    assert!(because.contains("spreading: 22.1 kg/h needed"), "{because}");
+    assert!(
+        because.contains("spreading: 22.1\u{202f}kg/h needed"),
+        "{because}"
+    );
 }
 
 /// A tractor's checklist changes with its attachment.

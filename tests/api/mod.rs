@@ -40,6 +40,7 @@ mod phone_grants;
 mod policy;
 mod problems;
 mod proofs;
+mod readers_units;
 mod readiness;
 mod refusals;
 mod refusals_change_nothing;

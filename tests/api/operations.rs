@@ -46,7 +46,7 @@ impl Operation {
     pub fn scope(&self) -> Scope {
         match (self.tag.as_str(), self.name.as_str()) {
             _ if self.roles.is_none() => Scope::Anyone,
-            ("session", _) | (_, "page_sign_out") => Scope::Oneself,
+            ("session", _) | (_, "page_sign_out" | "page_set_units") => Scope::Oneself,
             ("calculations", _) => Scope::Nobody,
             (
                 "checklists" | "checklist versions" | "keys" | "learned" | "models" | "parts list"
@@ -58,9 +58,13 @@ impl Operation {
         }
     }
 
-    /// Whether it is meant to leave something behind. What is asked by POST, because the question is long, is not.
+    /// Whether it is meant to leave something behind. What is asked by POST, because the question is long, is not, nor is
+    /// what a browser alone remembers.
     pub fn writes(&self) -> bool {
-        let asks = matches!(self.name.as_str(), "sync_pull" | "what_if_ask");
+        let asks = matches!(
+            self.name.as_str(),
+            "sync_pull" | "what_if_ask" | "page_set_units"
+        );
         self.method != Method::GET && self.scope() != Scope::Nobody && !asks
     }
 
@@ -83,6 +87,10 @@ impl Operation {
         if self.takes_table {
             let table = body.as_str().unwrap_or_default().to_owned();
             request = request.header("Content-Type", "text/csv").body(table);
+        } else if self.page && self.has_body {
+            let fields = body.as_str().unwrap_or_default().to_owned();
+            let form = "application/x-www-form-urlencoded";
+            request = request.header("Content-Type", form).body(fields);
         } else if self.has_body {
             request = request.json(body);
         }

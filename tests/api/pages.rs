@@ -1,6 +1,6 @@
 //! The pages over HTTP: who gets in, and what they say of a result that should have been computed anew.
 
-use reqwest::Method;
+use reqwest::{Method, RequestBuilder};
 use rimeyard_harness::machines::Machines;
 use rimeyard_harness::{Answer, PASSWORD, TestServer, email};
 use rimeyard_store::Role;
@@ -8,19 +8,24 @@ use rimeyard_worker::{Settings, drain};
 
 use super::fleet::owner;
 
-/// The cookie of a page that the technician has signed in on.
-async fn cookie(server: &TestServer) -> String {
-    let form = format!(
-        "email={}&password={}",
-        email("ours", Role::Technician).replace('@', "%40"),
-        PASSWORD.replace(' ', "+")
-    );
-    let signed = server
+/// A form as a browser sends it.
+pub fn form(server: &TestServer, path: &str, fields: &[(&str, &str)]) -> RequestBuilder {
+    let mut form = form_urlencoded::Serializer::new(String::new());
+    form.extend_pairs(fields);
+    server
         .anonymous()
-        .request(Method::POST, "/sign-in")
+        .request(Method::POST, path)
         .header("content-type", "application/x-www-form-urlencoded")
-        .body(form);
-    let signed = Answer::of(signed).await.expect(303);
+        .body(form.finish())
+}
+
+/// The cookie of a page that the technician has signed in on.
+pub async fn cookie(server: &TestServer) -> String {
+    let email = email("ours", Role::Technician);
+    let fields = [("email", email.as_str()), ("password", PASSWORD)];
+    let signed = Answer::of(form(server, "/sign-in", &fields))
+        .await
+        .expect(303);
     let cookie = signed.header("set-cookie");
     assert!(
         cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"),

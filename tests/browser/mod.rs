@@ -35,7 +35,8 @@ impl Browser {
         let client = rimeyard_harness::client();
         let options = json!({"args": [
             "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--window-size=1280,1600",
-            "--disable-background-networking", "--disable-component-update", "--disable-sync"
+            "--disable-background-networking", "--disable-component-update", "--disable-sync",
+            "--accept-lang=en-US"
         ]});
         let answer = client
             .post(format!("http://127.0.0.1:{port}/session"))
@@ -221,10 +222,18 @@ async fn a_manager_signs_in_and_walks_from_the_district_to_a_machine_and_out() {
     browser.click("table:last-of-type tbody th a").await;
     browser
         .shows("main", |text| {
-            text.contains("Parts") && text.contains("Proof")
+            // In the units of the browser's language.
+            text.contains("Parts") && text.contains("Proof") && text.contains("in an hour")
         })
         .await;
     browser.keep("4-machine").await;
+    browser.click("form[action='/units'] button").await;
+    browser
+        .shows("main", |text| {
+            text.contains("mm an hour") && !text.contains("in an hour")
+        })
+        .await;
+    browser.keep("5-machine-in-millimetres").await;
 
     browser.click("form[action='/sign-out'] button").await;
     browser.shows("h1", |text| text == "Sign in").await;

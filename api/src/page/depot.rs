@@ -2,6 +2,7 @@
 
 use actix_web::get;
 use maud::{Markup, html};
+use rimeyard_rules::because::{number, quantity};
 use rimeyard_rules::depot::{DepotDocument, WorkState};
 use rimeyard_rules::sheet::RateUnit;
 use rimeyard_rules::unit::UnitDocument;
@@ -112,7 +113,7 @@ fn works(works: &[WorkState]) -> Markup {
                 tbody { @for work in works { tr {
                     th scope="row" {
                         (work.work.doing())
-                        @if let Some(width) = work.narrowest_width_mm { ", at most " (width) " mm wide" }
+                        @if let Some(width) = work.narrowest_width_mm { ", at most " (quantity(width, "mm")) " wide" }
                     }
                     td.figure { (figure(Some(work.score))) }
                     td.figure { (rate(work.needed_rate, work.rate_unit)) }
@@ -132,7 +133,7 @@ fn rate(rate: f64, unit: RateUnit) -> String {
         RateUnit::Ground => "m\u{b2}/h",
         RateUnit::Material => "kg/h",
     };
-    format!("{rate:.*} {written}", unit.decimals())
+    quantity(number(rate, unit.decimals()), written).to_string()
 }
 
 fn table(machines: &[UnitDocument]) -> Markup {

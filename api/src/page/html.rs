@@ -5,6 +5,7 @@ use actix_web::http::{StatusCode, header};
 use actix_web::{HttpRequest, HttpResponse, Responder, ResponseError};
 use maud::{DOCTYPE, Markup, html};
 
+use super::units;
 use crate::problem::Problem;
 
 /// Quiet on purpose: one column, the system's own letters and colours, wide tables scroll by themselves, print works.
@@ -15,6 +16,7 @@ body { font: 1.0625rem/1.5 system-ui, sans-serif; margin: 0 auto; max-width: 76r
 header, footer { display: flex; flex-wrap: wrap; gap: .5rem 1.5rem; align-items: baseline; padding: .75rem 0; }
 header { border-bottom: 1px solid var(--line); justify-content: space-between; }
 header .name { font-weight: 600; }
+header .ways { display: flex; flex-wrap: wrap; gap: .5rem 1.5rem; align-items: baseline; }
 h1 { font-size: 1.6rem; line-height: 1.2; margin: 1.5rem 0 .25rem; }
 h2 { font-size: 1.2rem; margin: 2rem 0 .5rem; }
 p { max-width: 46rem; margin: .5rem 0; }
@@ -41,22 +43,21 @@ header button { padding: .25rem .75rem; min-height: 2rem; }
 @media print { header form, .skip { display: none; } body { max-width: none; font-size: 10pt; } tr { break-inside: avoid; } }
 ";
 
-/// A page that goes out.
+/// A page of someone who is signed in.
 pub struct Page {
-    status: StatusCode,
-    text: String,
+    title: String,
+    /// One step up: an address and its words.
+    back: Option<(String, String)>,
+    content: Markup,
 }
 
 impl Page {
-    /// A page of someone who is signed in. `back` leads one step up: an address and its words.
+    /// Such a page. `back` leads one step up: an address and its words.
     pub fn signed(title: &str, back: Option<(&str, &str)>, content: Markup) -> Self {
-        let top = html! {
-            @if let Some((address, words)) = back { a href=(address) { "\u{2190} " (words) } }
-            form method="post" action="/sign-out" { button { "Sign out" } }
-        };
         Page {
-            status: StatusCode::OK,
-            text: frame(title, top, content),
+            title: title.to_owned(),
+            back: back.map(|(address, words)| (address.to_owned(), words.to_owned())),
+            content,
         }
     }
 }
@@ -64,8 +65,15 @@ impl Page {
 impl Responder for Page {
     type Body = BoxBody;
 
-    fn respond_to(self, _: &HttpRequest) -> HttpResponse {
-        answer(self.status, self.text)
+    fn respond_to(self, request: &HttpRequest) -> HttpResponse {
+        let units = units::chosen(request);
+        let top = html! {
+            @if let Some((address, words)) = &self.back { a href=(address) { "\u{2190} " (words) } }
+            (units::switch(units, request.path()))
+            form method="post" action="/sign-out" { button { "Sign out" } }
+        };
+        let text = frame(&self.title, top, self.content);
+        answer(StatusCode::OK, units.say(&text).into_owned())
     }
 }
 
@@ -90,7 +98,7 @@ fn frame(title: &str, top: Markup, content: Markup) -> String {
             }
             body {
                 a.skip href="#content" { "To the content" }
-                header { span.name { "Rimeyard" } (top) }
+                header { span.name { "Rimeyard" } div.ways { (top) } }
                 main id="content" { (content) }
                 footer.faint {
                     p {
@@ -114,6 +122,9 @@ pub fn refused(problem: &Problem) -> HttpResponse {
         let content = html! {
             h1 { (status.canonical_reason().unwrap_or("Problem")) }
             p { (problem.detail()) }
+            @if !problem.errors().is_empty() {
+                ul { @for error in problem.errors() { li { (error.field) " " (error.problem) } } }
+            }
             p { a href="/" { "To the depots" } }
         };
         frame("Problem", html! {}, content)

@@ -7,6 +7,7 @@ mod html;
 mod machine;
 mod owed;
 mod session;
+mod units;
 mod words;
 
 pub use html::refused;
@@ -24,5 +25,6 @@ pub fn routes(config: &mut ServiceConfig) {
         .service(depot::depot)
         .service(machine::machine)
         .service(session::sign_in)
-        .service(session::sign_out);
+        .service(session::sign_out)
+        .service(units::set_units);
 }

@@ -1,6 +1,10 @@
 //! Reasons in words: short sentences in the trade's terms, with the numbers a technician can check. Dates rather than
 //! "days ago", rounded odds rather than decimals, so that a text changes only when the facts do.
 
+mod customary;
+
+pub use customary::{MARK, customary};
+
 use std::fmt::{self, Display};
 
 use jiff::{Timestamp, civil::Date, tz::TimeZone};
@@ -158,16 +162,22 @@ pub fn minute_of(at: Timestamp, zone: &TimeZone) -> String {
     )
 }
 
+/// A figure with its unit: "1.2 mm". Everything said in a unit is said by this, for [`customary`] finds it by the mark
+/// between the two.
+pub fn quantity(figure: impl Display, symbol: &str) -> impl Display {
+    fmt::from_fn(move |text| write!(text, "{figure}{MARK}{symbol}"))
+}
+
 /// A measured value in the sheet's words: "1.2 mm below the rim".
 pub fn measured(measure: &Measure, value: f64, decimals: usize) -> String {
-    let symbol = measure.unit.symbol();
+    let said = |value| quantity(number(value, decimals), measure.unit.symbol());
     match &measure.words {
         Some(words) if value < 0.0 => match &words.under {
-            Some(under) => format!("{} {symbol} {under}", number(-value, decimals)),
-            None => format!("{} {symbol}", number(value, decimals)),
+            Some(under) => format!("{} {under}", said(-value)),
+            None => said(value).to_string(),
         },
-        Some(words) => format!("{} {symbol} {}", number(value, decimals), words.over),
-        None => format!("{} {symbol}", number(value, decimals)),
+        Some(words) => format!("{} {}", said(value), words.over),
+        None => said(value).to_string(),
     }
 }
 

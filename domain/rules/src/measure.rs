@@ -115,6 +115,14 @@ impl Unit {
         }
     }
 
+    /// The unit of a difference of two values in it, or of a change in an hour: the degree's is the kelvin.
+    pub fn symbol_of_a_difference(self) -> &'static str {
+        match self {
+            Unit::Celsius => "K",
+            other => other.symbol(),
+        }
+    }
+
     /// The unit written so, exactly.
     pub fn parse(symbol: &str) -> Option<Unit> {
         Unit::ALL.into_iter().find(|unit| unit.symbol() == symbol)

@@ -29,5 +29,6 @@ use crate::signed::Signed;
 #[post("/v1/sync/pull")]
 pub async fn pull(who: Signed, body: Json<Pull>) -> Result<Answer, Problem> {
     let page = who.read(async |tx| feed::pull(tx, &body).await).await?;
-    Ok(Answer::value(&page))
+    // What a phone is to prove complete by its bytes comes as it is kept.
+    Ok(Answer::value(&page).exact())
 }

@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::because::number;
+use crate::because::{number, quantity};
 use crate::calculations::wind_chill::{MILE_M, wind_chill_c};
 
 /// What the schedule says of one temperature and wind.
@@ -213,9 +213,10 @@ impl Frostbite {
             least_minutes: *least,
             most_minutes: *most,
             text: format!(
-                "At a wind chill of {} degC bare skin can freeze {within}, sooner in wind over 50 km/h: cover all of it, and \
-                 look at each other's faces.",
-                number(chill_c, 0)
+                "At a wind chill of {} bare skin can freeze {within}, sooner in wind over {}: cover all of it, and look at each \
+                 other's faces.",
+                quantity(number(chill_c, 0), "degC"),
+                quantity(50, "km/h")
             ),
         })
     }

@@ -5,7 +5,7 @@ use uuid::Uuid;
 
 use super::score_rounded;
 use super::works::{Scored, WorkOf};
-use crate::because::{number, odds};
+use crate::because::{number, odds, quantity};
 use crate::sheet::Work;
 use crate::unit::standing::Status;
 use crate::unit::{Shared, UnitState};
@@ -86,7 +86,10 @@ pub fn because(
 fn name(work: &WorkOf<'_>) -> String {
     let kind = work.work.doing();
     match work.narrowest_width_mm {
-        Some(width) => format!("{kind}, places up to {} mm wide", number(width, 0)),
+        Some(width) => format!(
+            "{kind}, places up to {} wide",
+            quantity(number(width, 0), "mm")
+        ),
         None => kind.to_owned(),
     }
 }
@@ -94,7 +97,7 @@ fn name(work: &WorkOf<'_>) -> String {
 /// A rate of its, with its unit.
 fn rate(work: &WorkOf<'_>, rate: f64) -> String {
     let unit = work.work.rate_unit();
-    format!("{} {}", number(rate, unit.decimals()), unit.symbol())
+    quantity(number(rate, unit.decimals()), unit.symbol()).to_string()
 }
 
 fn of_work(shared: &Shared<'_>, work: &WorkOf<'_>, scored: &Scored, all: &mut Vec<DepotReason>) {

@@ -3,7 +3,7 @@
 use super::Shared;
 use super::standing::Limited;
 use crate::battery;
-use crate::because::{day_of, minute_of, number};
+use crate::because::{day_of, minute_of, number, quantity};
 use crate::facts::{FindingFacts, UnitFacts};
 use crate::sheet::{Derived, Effect};
 
@@ -84,10 +84,10 @@ pub fn frozen_check(unit: &UnitFacts, shared: &Shared<'_>) -> Option<(String, St
     let freezes_at_c = battery::freezes_at_c(reading.value?);
     (freezes_at_c >= low_c).then(|| {
         let text = format!(
-            "its battery, read {}, freezes at {} degC; {} degC is forecast",
+            "its battery, read {}, freezes at {}; {} is forecast",
             day_of(reading.at, &shared.facts.zone),
-            number(freezes_at_c, 0),
-            number(low_c, 0)
+            quantity(number(freezes_at_c, 0), "degC"),
+            quantity(number(low_c, 0), "degC")
         );
         (reading.check.clone(), text)
     })

@@ -3,7 +3,7 @@
 use super::{Context, Flag, Judged, ReadingInput, Verdict, tolerances};
 use crate::Invalid;
 use crate::battery::{self, FullCharge};
-use crate::because::number;
+use crate::because::{number, quantity};
 use crate::measure::{Quantity, Unit};
 use crate::sheet::{CheckSpec, Derived, Measure};
 use crate::tyre;
@@ -229,33 +229,28 @@ fn measure_text(
     verdict: Verdict,
     flags: &[Flag],
 ) -> String {
-    let symbol = measure.unit.symbol();
-    let mut text = format!(
-        "{}: {} {symbol}",
-        check.title,
-        number(taken.low, decimals(measure))
-    );
+    let said = |value, decimals| quantity(number(value, decimals), measure.unit.symbol());
+    let mut text = format!("{}: {}", check.title, said(taken.low, decimals(measure)));
     if taken.low != taken.kept {
         let (low, kept) = match measure.derived {
             Some(Derived::Battery) => ("on the 1.265 basis", "corrected"),
             _ => ("in use", "as read"),
         };
         text.push_str(&format!(
-            " {low} ({} {symbol} {kept})",
-            number(taken.kept, decimals(measure))
+            " {low} ({} {kept})",
+            said(taken.kept, decimals(measure))
         ));
     }
     if verdict > Verdict::Serviceable
         && let Some(limit) = limit_met(measure, taken, verdict)
     {
-        text.push_str(&format!(
-            "; {} at {} {symbol}",
-            verdict.word(),
-            number(limit, 3)
-        ));
+        text.push_str(&format!("; {} at {}", verdict.word(), said(limit, 3)));
     }
     if let Some(freezes_at_c) = taken.freezes_at_c {
-        text.push_str(&format!("; freezes at {} degC", number(freezes_at_c, 0)));
+        text.push_str(&format!(
+            "; freezes at {}",
+            quantity(number(freezes_at_c, 0), "degC")
+        ));
     }
     for flag in flags {
         text.push_str(match flag {

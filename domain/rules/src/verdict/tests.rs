@@ -275,7 +275,7 @@ fn a_tyre_over_its_sidewall_is_not_excused_by_the_cold_to_come() {
     assert!((judged.judged_value.unwrap() - 124.7).abs() < 0.1);
     assert_eq!(judged.verdict, Verdict::Marginal);
     assert!(
-        judged.text.contains("marginal at 141 kPa"),
+        judged.text.contains("marginal at 141\u{202f}kPa"),
         "{}",
         judged.text
     );
@@ -283,7 +283,7 @@ fn a_tyre_over_its_sidewall_is_not_excused_by_the_cold_to_come() {
     let judged = verdict_of("tyre_left", &reading(110.0));
     assert_eq!(judged.verdict, Verdict::Marginal);
     assert!(
-        judged.text.contains("marginal at 94 kPa"),
+        judged.text.contains("marginal at 94\u{202f}kPa"),
         "{}",
         judged.text
     );

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::WearPrior;
 use super::fit::{MeanReading, Method, WearFit, fit};
-use crate::because::{small_chance, so_many, two_figures};
+use crate::because::{quantity, small_chance, so_many, two_figures};
 use crate::learn::LearnedFrom;
 use crate::measure::Unit;
 
@@ -130,41 +130,41 @@ fn prior_of(fitted: &WearFit, sheet: &WearPrior) -> WearPrior {
 
 /// Why a fit is no prior that a sheet could have.
 fn fault(fitted: &WearFit, prior: &WearPrior, unit: Unit) -> Option<String> {
-    let unit = unit.symbol();
+    let said = |value: String| quantity(value, unit.symbol_of_a_difference());
     let error = fitted.standard_errors.rate;
     if fitted.rate <= 0.0 {
         return Some(format!(
-            "its parts come out as not wearing at all (rate {} {unit} an hour, standard error {} {unit})",
-            signed(fitted.rate),
-            two_figures(error)
+            "its parts come out as not wearing at all (rate {} an hour, standard error {})",
+            said(signed(fitted.rate)),
+            said(two_figures(error))
         ));
     }
     if fitted.rate < RATE_ERRORS_MIN * error {
         return Some(format!(
-            "a wear of {} {unit} an hour with a standard error of {} {unit} is not told from none",
-            two_figures(fitted.rate),
-            two_figures(error)
+            "a wear of {} an hour with a standard error of {} is not told from none",
+            said(two_figures(fitted.rate)),
+            said(two_figures(error))
         ));
     }
     (prior.rate < RATE_SDS_MIN * prior.rate_sd).then(|| {
         format!(
-            "rates of {} {unit} an hour that differ by {} {unit} from part to part would have parts heal; a mean rate is at least \
+            "rates of {} an hour that differ by {} from part to part would have parts heal; a mean rate is at least \
              {RATE_SDS_MIN} times its spread",
-            two_figures(prior.rate),
-            two_figures(prior.rate_sd)
+            said(two_figures(prior.rate)),
+            said(two_figures(prior.rate_sd))
         )
     })
 }
 
 fn words(fitted: &WearFit, grows: bool, unit: Unit) -> String {
-    let unit = unit.symbol();
+    let said = |value| quantity(two_figures(value), unit.symbol_of_a_difference());
     let moving = if grows { "gaining" } else { "losing" };
     let mut words = format!(
-        "learned from {} parts with {} readings: {moving} {} {unit} an hour (standard error {} {unit})",
+        "learned from {} parts with {} readings: {moving} {} an hour (standard error {})",
         fitted.groups,
         fitted.readings,
-        two_figures(fitted.rate),
-        two_figures(fitted.standard_errors.rate)
+        said(fitted.rate),
+        said(fitted.standard_errors.rate)
     );
     for (spread, of) in [
         (fitted.as_new_sd, "as new"),

@@ -133,7 +133,7 @@ fn an_attachment_that_was_not_inspected_leaves_the_machine_unproven() {
 
 /// Kilograms by hand. The default spreader passes over 0.914 m x 4000 m/h x 0.5 = 1828 m2/h; at 20 g/m2 that is 36.56 kg/h,
 /// 36.5 in whole quarters. 2000 m2 x 20 g/m2 are 40 kg, five times in 12 h, each within 3 h: owed by 3, 5.4, .. 12.6 h, the
-/// worst is all 200 kg by 12.6 h, 15.873 kg/h; the ground alone would be 793.65 m2/h. Running hours: 200 / 73 with two
+/// worst is all 200 kg by 12.6 h, 15.873\u{202f}kg/h; the ground alone would be 793.65 m2/h. Running hours: 200 / 73 with two
 /// machines, 2.74 h.
 #[test]
 fn spreading_is_counted_in_kilograms() {
@@ -156,7 +156,7 @@ fn spreading_is_counted_in_kilograms() {
     assert!((inputs.storm_hours - 200.0 / 73.0).abs() < 1e-9);
     assert!(inputs.units.iter().all(|unit| unit.rate == 36.5));
     let text = &document.because[0].text;
-    let expected = "spreading: 15.9 kg/h needed for design storm; the machines that count bring 73 kg/h with 6 operators";
+    let expected = "spreading: 15.9\u{202f}kg/h needed for design storm; the machines that count bring 73\u{202f}kg/h with 6 operators";
     assert!(text.starts_with(expected), "{text}");
     // One of two is enough: 1 - (1 - c)^2, over the nodes of the shared doubt.
     let enough = crate::unit::model::mean_over_nodes(

@@ -12,7 +12,10 @@ fn a_low_belt_with_its_take_up_used_up_is_renewed_after_the_season() {
     let belt = part(&evaluation, "auger_belt");
     assert_eq!(belt.advice, Advice::RenewAfterTheSeason, "{belt:?}");
     assert!(
-        belt.lasts.this_season >= 0.8 && belt.text.contains("0.6 mm below the rim on 18 Nov 2025"),
+        belt.lasts.this_season >= 0.8
+            && belt
+                .text
+                .contains("0.6\u{202f}mm below the rim on 18 Nov 2025"),
         "{belt:?}"
     );
     // Crossing a service limit is not a machine that stops: it is ready.

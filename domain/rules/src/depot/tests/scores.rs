@@ -3,7 +3,7 @@
 use super::*;
 
 /// Five duties' worth by hand: 5000 m2 within 3 h, 12 h of snow, 250 mm cleared at each 50 mm: five cycles 2.4 h apart.
-/// Owed by 3, 5.4, ... 12.6 h: the worst is all five by 12.6 h, 25000 / 12.6 = 1984 m2/h. Two machines of 1070 m2/h bring
+/// Owed by 3, 5.4, ... 12.6 h: the worst is all five by 12.6 h, 25000 / 12.6 = 1984\u{202f}m2/h. Two machines of 1070 m2/h bring
 /// 2140, one does not: the score is the square of the chance. Running hours: 25000 m2 at 2140 m2/h, 11.7 h.
 #[test]
 fn the_score_of_two_machines_by_hand() {
@@ -38,7 +38,7 @@ fn the_score_of_two_machines_by_hand() {
     assert!(
         document.because[0]
             .text
-            .starts_with("clearing: 1984 m2/h needed for design storm"),
+            .starts_with("clearing: 1984\u{202f}m2/h needed for design storm"),
         "{:?}",
         document.because
     );

@@ -24,7 +24,7 @@ fn raised(signal: Option<Signal>) -> Option<(Severity, String)> {
     signal.expect("it is told").raised
 }
 
-/// A specific gravity of 1.150 freezes at +5 degF (the handbook table that battery.rs names), which is -15 degC.
+/// A specific gravity of 1.150 freezes at +5 degF (the handbook table that battery.rs names), which is -15\u{202f}degC.
 #[test]
 fn a_battery_that_freezes_in_the_coming_storm_is_to_be_seen_to_today() {
     let mut sheet = crate::sheet::two_stage_thrower();
@@ -41,7 +41,7 @@ fn a_battery_that_freezes_in_the_coming_storm_is_to_be_seen_to_today() {
         (severity, text.as_str()),
         (
             Severity::Urgent,
-            "T-001: its battery, read 18 Nov 2025, freezes at -15 degC; -16 degC is forecast"
+            "T-001: its battery, read 18 Nov 2025, freezes at -15\u{202f}degC; -16\u{202f}degC is forecast"
         )
     );
 }

@@ -1,7 +1,7 @@
 //! Parts that are measured: how each of their measures moves towards its limit (section 4).
 
 use super::{Advice, Lasts, LimitKind, MeasuredState, PartState, Quantiles, Running, ToCome};
-use crate::because::{day_of, measured, sentence, two_figures};
+use crate::because::{day_of, measured, quantity, sentence, two_figures};
 use crate::calculations;
 use crate::facts::{FittedPartFacts, PathReading};
 use crate::sheet::{CheckSpec, Measure};
@@ -338,9 +338,12 @@ impl Running<'_> {
         } else {
             "losing"
         };
-        let (rate, symbol) = (two_figures(one.stands.path.rate), one.measure.unit.symbol());
+        let rate = quantity(
+            two_figures(one.stands.path.rate),
+            one.measure.unit.symbol_of_a_difference(),
+        );
         sentence(format_args!(
-            "{title}: {value} on {on}, {moving} {rate} {symbol} an hour; {lasts}{bends}"
+            "{title}: {value} on {on}, {moving} {rate} an hour; {lasts}{bends}"
         ))
     }
 }

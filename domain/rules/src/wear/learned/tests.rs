@@ -55,7 +55,7 @@ fn kept_the_sheets(learned: &LearnedWear, because: &str) {
 #[track_caller]
 fn in_millimetres(learned: &LearnedWear, figures: usize) {
     assert_eq!(learned.unit, Some(Unit::Millimetre));
-    let told = learned.because.matches(" mm").count();
+    let told = learned.because.matches("\u{202f}mm").count();
     assert_eq!(told, figures, "{}", learned.because);
 }
 
