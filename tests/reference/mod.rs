@@ -10,6 +10,7 @@ mod knapsacks;
 mod lives;
 mod mixed_models;
 mod processor_demand;
+mod real_winters;
 #[cfg(feature = "python")]
 mod remade;
 mod stock_levels;

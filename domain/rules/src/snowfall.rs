@@ -7,6 +7,10 @@ use crate::season::{Winter, day_number, days_between, window};
 /// Share of a winter's days that must have been observed for it to be on record.
 pub const OBSERVED_MIN: f64 = 0.9;
 
+/// Winters that count, the latest: as many years as a climate is told by (WMO-No. 1203, standard normals). Of the 118 winters
+/// of Grand Rapids older ones would have made the forecasts worse (tests/reference/real_winters.rs).
+pub const WINTERS_MAX: usize = 30;
+
 /// New snow of one civil day at the depot.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct DailySnowfall {
@@ -33,11 +37,12 @@ impl PastWinter {
     }
 }
 
-/// The winters on record: those over by `today` with nine tenths of their days observed, oldest first. A day with at
-/// least `threshold_mm` of new snow is a snow day. Of two observations of a day the later in the list counts.
+/// The winters on record: those over by `today` with nine tenths of their days observed, the latest [`WINTERS_MAX`] of
+/// them, oldest first. A day with at least `threshold_mm` of new snow is a snow day. Of two observations of a day the later in the list counts.
 pub fn past_winters(observed: &[DailySnowfall], threshold_mm: f64, today: Date) -> Vec<PastWinter> {
     let days = in_order(observed);
-    days.chunk_by(|a, b| a.0 == b.0)
+    let mut winters: Vec<PastWinter> = days
+        .chunk_by(|a, b| a.0 == b.0)
         .filter_map(|days| {
             let winter = days.first()?.0;
             let length = days_between(winter.starts(), winter.next().starts());
@@ -46,7 +51,8 @@ pub fn past_winters(observed: &[DailySnowfall], threshold_mm: f64, today: Date) 
                 snow_days: snow_days(days, threshold_mm),
             })
         })
-        .collect()
+        .collect();
+    winters.split_off(winters.len().saturating_sub(WINTERS_MAX))
 }
 
 /// The snow days so far of the winter that `today` is in, as days from 1 July on; `None` unless nine tenths of its days up
