@@ -1,5 +1,9 @@
 //! Parts that have a life: those that are not measured, and how measured ones break all of a sudden (section 5).
 
+use std::fmt::{self, Display};
+
+use jiff::{Timestamp, tz::TimeZone};
+
 use super::{Advice, Lasts, PartState, Running, ToCome};
 use crate::because::{day_of, odds, sentence};
 use crate::calculations;
@@ -24,6 +28,7 @@ impl Running<'_> {
             &self.shared.storm,
         );
         let (age, whence) = self.age_at(place, part, self.storm)?;
+        let whence = whence.words(&facts.zone);
         let (next, this_season, next_season) = match spec.clock {
             Clock::Hours => {
                 let at_base = (age - (self.storm.hours - self.base.hours)).max(0.0);
@@ -104,14 +109,12 @@ impl Running<'_> {
         place: usize,
         part: &PartModel<'_>,
         moment: Moment,
-    ) -> Option<(f64, String)> {
+    ) -> Option<(f64, Whence)> {
         let (spec, _) = part.life.as_ref()?;
         let began = self.clock.life_began(place);
         if let Some(age) = began.and_then(|path| self.clock.age(spec, path, moment, self.shared)) {
             let fitted_at = began.and_then(|path| path.fitted_at);
-            let whence =
-                fitted_at.map(|at| format!("fitted {}", day_of(at, &self.shared.facts.zone)));
-            return Some((age, whence.unwrap_or_else(|| "age by the meter".to_owned())));
+            return Some((age, fitted_at.map_or(Whence::Meter, Whence::Fitted)));
         }
         let machines_own = match spec.clock {
             // Hours that nobody ever read are not known to have begun at none.
@@ -122,11 +125,33 @@ impl Running<'_> {
                 .map(|day| f64::from((moment.day - day_number(day)).max(0))),
         };
         Some(match machines_own {
-            Some(age) => (age, "age unknown, taken as the machine's".to_owned()),
-            None => (
-                spec.prior_scale.value / 2.0,
-                "age unknown, taken as half its usual life".to_owned(),
-            ),
+            Some(age) => (age, Whence::Machine),
+            None => (spec.prior_scale.value / 2.0, Whence::UsualLife),
+        })
+    }
+}
+
+/// Where a part's age comes from.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Whence {
+    /// It was fitted then.
+    Fitted(Timestamp),
+    /// The hours at which it was fitted were noted, but not when.
+    Meter,
+    /// Unknown: the machine's own.
+    Machine,
+    /// Unknown, as the machine's is: half its usual life.
+    UsualLife,
+}
+
+impl Whence {
+    /// As people say it.
+    fn words(self, zone: &TimeZone) -> impl Display {
+        fmt::from_fn(move |text| match self {
+            Whence::Fitted(at) => write!(text, "fitted {}", day_of(at, zone)),
+            Whence::Meter => text.write_str("age by the meter"),
+            Whence::Machine => text.write_str("age unknown, taken as the machine's"),
+            Whence::UsualLife => text.write_str("age unknown, taken as half its usual life"),
         })
     }
 }
