@@ -19,7 +19,10 @@ const PATHS: [f64; 5] = [0.1, 0.3, 0.5, 0.7, 0.9];
 /// The days to come on which a unit may reach a limit.
 #[derive(Debug)]
 pub(crate) struct Dates<'a> {
-    usage: Usage,
+    /// Shape of the hours of one day of use.
+    shape: f64,
+    /// What the unit's rate of use adds to the mean of the logarithm of hours, and to its variance.
+    of_rate: (f64, f64),
     use_days: DaysOfUse<'a>,
     /// From which its hours are counted.
     base: i32,
@@ -101,8 +104,10 @@ impl<'a> Dates<'a> {
                 days.insert(place, storm.first_day);
             }
         }
+        let (shape, a, b) = usage.parameters();
         Dates {
-            usage,
+            shape,
+            of_rate: (b.ln() - digamma(a), trigamma(a)),
             use_days,
             base,
             storm,
@@ -123,10 +128,12 @@ impl<'a> Dates<'a> {
             self.by_count.resize((place + 1).max(64), None);
         }
         *self.by_count[place].get_or_insert_with(|| {
-            let (shape, a, b) = self.usage.parameters();
-            let shape = shape * f64::from(count);
-            let mean = digamma(shape) - digamma(a) + b.ln();
-            (mean, 1.0 / (trigamma(shape) + trigamma(a)).sqrt())
+            let shape = self.shape * f64::from(count);
+            let (mean, variance) = self.of_rate;
+            (
+                digamma(shape) + mean,
+                1.0 / (trigamma(shape) + variance).sqrt(),
+            )
         })
     }
 
