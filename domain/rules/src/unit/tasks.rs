@@ -205,7 +205,7 @@ fn done_of(
     let renewed = renewed.filter_map(|path| Some((path.fitted_at?, path.fitted_hours)));
     // A start is a proof start, whoever noted it and how.
     let sheet = shared.facts.sheets.get(&unit.model);
-    let is_start = sheet.is_some_and(|sheet| task.checks.as_slice() == [sheet.start.check.clone()]);
+    let is_start = sheet.is_some_and(|sheet| *task.checks == [sheet.start.check.as_str()]);
     let starts = unit.starts.iter().filter(|start| is_start && start.started);
     let starts = starts.map(|start| (start.at, None));
     let done = said

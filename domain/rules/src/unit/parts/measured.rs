@@ -244,7 +244,8 @@ impl Running<'_> {
         check: &CheckSpec,
         paths: &[&'r FittedPartFacts],
     ) -> (Vec<WearReading>, Option<&'r PathReading>) {
-        let mut readings = Vec::new();
+        let count = paths.iter().map(|path| path.readings.len()).sum();
+        let mut readings = Vec::with_capacity(count);
         let mut last: Option<&PathReading> = None;
         for reading in paths.iter().flat_map(|path| &path.readings) {
             if reading.check != check.check
