@@ -21,11 +21,7 @@ impl Winter {
 
     /// Its 1 July, day 0.
     pub fn starts(self) -> Date {
-        Date::constant(2000, 7, 1)
-            .with()
-            .year(self.0)
-            .build()
-            .unwrap_or(Date::MIN)
+        Date::new(self.0, 7, 1).unwrap_or(Date::MIN)
     }
 
     /// The winter after.
