@@ -150,6 +150,14 @@ impl Browser {
     }
 }
 
+impl Browser {
+    /// Closes the browser, which would outlive its driver.
+    async fn quit(self) {
+        let closing = self.client.delete(&self.session).send().await;
+        assert!(closing.expect("an answer").status().is_success());
+    }
+}
+
 impl Drop for Browser {
     fn drop(&mut self) {
         let _ = self.driver.kill();
@@ -239,5 +247,6 @@ async fn a_manager_signs_in_and_walks_from_the_district_to_a_machine_and_out() {
     browser.shows("h1", |text| text == "Sign in").await;
     browser.tell("url", json!({"url": local.base})).await;
     browser.shows("h1", |text| text == "Sign in").await;
+    browser.quit().await;
     assert!(local.interrupt());
 }

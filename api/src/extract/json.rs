@@ -13,7 +13,7 @@ use rimeyard_store::Once;
 use serde::de::{DeserializeOwned, IgnoredAny};
 use serde_json::Value;
 
-use super::words::{fault, is_no_word};
+use super::words::{fault, is_no_word, is_too_long};
 use crate::problem::Problem;
 
 /// The most bytes of a body: 1 MiB.
@@ -128,8 +128,9 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
         // What comes after the first wrong value was not looked at yet.
         match serde_json::from_slice::<IgnoredAny>(bytes) {
             Err(error) => no_json(String::new(), &error),
-            // For a null or a number where one of some words is wanted, serde_json says that the syntax is wrong.
-            Ok(_) if error.inner().is_data() || is_no_word(&error) => {
+            // For a null or a number where one of some words is wanted, and for a list with more than it takes, serde_json says
+            // that the syntax is wrong.
+            Ok(_) if error.inner().is_data() || is_no_word(&error) || is_too_long(&error) => {
                 Problem::invalid(vec![fault(&error)])
             }
             Ok(_) => no_json(fault(&error).field, error.inner()),
@@ -217,5 +218,8 @@ mod tests {
             );
         }
         assert_eq!(status("[1.5]"), None);
+        let problem = parse::<[f64; 3]>(b"[1, 2, 3, 4]").expect_err("one too many");
+        assert_eq!(actix_web::ResponseError::status_code(&problem), 422);
+        assert!(problem.errors()[0].problem.contains("more items"));
     }
 }

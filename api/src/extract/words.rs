@@ -32,6 +32,9 @@ pub fn fault<E: std::fmt::Display>(error: &serde_path_to_error::Error<E>) -> Inv
             .map_or("", |(_, known)| known);
         return Invalid::new(path, format!("is {value:?}; {}", choices(known)));
     }
+    if message == TOO_LONG {
+        return Invalid::new(path, "has more items than it takes; leave out the rest");
+    }
     if message == NO_WORD {
         return Invalid::new(path, "must be text, one of the words known here");
     }
@@ -41,6 +44,14 @@ pub fn fault<E: std::fmt::Display>(error: &serde_path_to_error::Error<E>) -> Inv
 /// What serde_json says of anything but text where one of some words is wanted; of a text that is no such word it says
 /// more.
 const NO_WORD: &str = "expected value";
+
+/// What serde_json says of a list that has more items than it is to have.
+const TOO_LONG: &str = "trailing characters";
+
+/// Whether a list has more items than it takes, in a body that is JSON.
+pub fn is_too_long(error: &serde_path_to_error::Error<serde_json::Error>) -> bool {
+    error.inner().to_string().starts_with(TOO_LONG)
+}
 
 /// Whether something else stands where one of some words is wanted, in a body that is JSON.
 pub fn is_no_word(error: &serde_path_to_error::Error<serde_json::Error>) -> bool {

@@ -82,26 +82,29 @@ fn converted(before: &str, after: &str) -> Option<Converted> {
     let decimals = figure
         .split_once('.')
         .map_or(0, |(_, decimals)| decimals.len());
-    let step = 0.1f64.powi(i32::try_from(decimals).ok()?);
-    let step = convert(value + step) - convert(value);
+    // And a little, for what is rounded on the way.
+    let half_a_step = (0.5 + 1e-9) * 0.1f64.powi(i32::try_from(decimals).ok()?);
+    let between = [value - half_a_step, value + half_a_step].map(convert);
     Some(Converted {
-        figure: rounded(convert(value), step),
+        figure: shortest(convert(value), between),
         symbol,
         si: (figure.len(), si.len()),
     })
 }
 
-/// A value to the coarsest power of ten that is no coarser than `step`, the step of the figure it comes from (NIST SP 811,
-/// B.7.2: 36 ft are 11.0 m, neither 11 m nor 10.9728 m).
-fn rounded(value: f64, step: f64) -> String {
-    // A step of 0.1 stays one of 0.1, whatever the error of a difference.
-    let place = (step.log10() + 1e-9).floor() as i32;
-    if place >= 0 {
+/// A value as the shortest figure that could have been rounded to the one it comes from, so that 0.25 in, kept as 6.35 mm,
+/// are 0.25 in again. It is never coarser than what is known (NIST SP 811, B.7.2: 36 ft are 11.0 m, neither 10 m nor
+/// 10.9728 m), as it lies `between` the least and the most that is.
+fn shortest(value: f64, [least, most]: [f64; 2]) -> String {
+    // From millions down to where nothing is left to tell.
+    for place in (-9..=6).rev() {
         let unit = 10f64.powi(place);
-        number((value / unit).round() * unit, 0)
-    } else {
-        number(value, place.unsigned_abs() as usize)
+        let rounded = (value / unit).round() * unit;
+        if (least..=most).contains(&rounded) {
+            return number(rounded, usize::try_from(-place).unwrap_or(0));
+        }
     }
+    number(value, 9)
 }
 
 #[cfg(test)]
@@ -109,12 +112,13 @@ mod tests {
     use super::super::quantity;
     use super::*;
 
-    /// NIST SP 811 (2008), B.7.2: 36 ft to 11.0 m, rounded by the rule that the examples there follow, the other way
-    /// round; factors from B.8.
+    /// Factors of NIST SP 811 (2008), B.8, and its example of rounding, B.7.2.
     #[test]
-    fn a_figure_keeps_what_was_known_of_it() {
-        assert_eq!(rounded(36.0 * 0.3048, 0.3048), "11");
-        assert_eq!(rounded(36.4 * 0.3048, 0.3048), "11.1");
+    fn a_figure_keeps_what_was_known_of_it_and_no_more() {
+        assert_eq!(
+            shortest(36.0 * 0.3048, [35.5 * 0.3048, 36.5 * 0.3048]),
+            "11"
+        );
         let said = |figure: &str, symbol| {
             let text = customary(&quantity(figure, symbol).to_string()).into_owned();
             text.replace(MARK, " ")
@@ -122,14 +126,17 @@ mod tests {
         assert_eq!(said("25.4", "mm"), "1 in");
         assert_eq!(said("6.35", "mm"), "0.25 in");
         assert_eq!(said("32", "mm"), "1.26 in");
-        assert_eq!(said("0.064", "mm"), "0.00252 in");
+        assert_eq!(said("0.064", "mm"), "0.0025 in");
+        assert_eq!(said("-1.02", "mm"), "-0.04 in");
+        assert_eq!(said("900", "mm"), "35.43 in");
+        assert_eq!(said("0", "mm"), "0 in");
         assert_eq!(said("141", "kPa"), "20.5 psi");
         assert_eq!(said("-15", "degC"), "5 degF");
         assert_eq!(said("-40", "degC"), "-40 degF");
         assert_eq!(said("0.5", "K"), "0.9 degF");
         assert_eq!(said("1984", "m2/h"), "21360 ft2/h");
         assert_eq!(said("22.1", "kg/h"), "48.7 lb/h");
-        assert_eq!(said("50", "km/h"), "31.1 mph");
+        assert_eq!(said("50", "km/h"), "31 mph");
     }
 
     /// Only what our own sentences marked, and only what has a customary unit.

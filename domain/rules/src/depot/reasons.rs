@@ -97,7 +97,7 @@ fn name(work: &WorkOf<'_>) -> String {
 /// A rate of its, with its unit.
 fn rate(work: &WorkOf<'_>, rate: f64) -> String {
     let unit = work.work.rate_unit();
-    quantity(number(rate, unit.decimals()), unit.symbol()).to_string()
+    quantity(number(unit.rounded(rate), unit.decimals()), unit.symbol()).to_string()
 }
 
 fn of_work(shared: &Shared<'_>, work: &WorkOf<'_>, scored: &Scored, all: &mut Vec<DepotReason>) {

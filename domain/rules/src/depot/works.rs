@@ -127,22 +127,31 @@ pub struct Scored {
 }
 
 impl WorkOf<'_> {
-    /// Rate that is lost because operators are few and some of them must take narrow machines: as many as narrow
-    /// ground may need, each in the slowest narrow machine where the fastest of the others would have been his.
+    /// Rate that is lost at most because operators are few and some of them must take narrow machines: as many as narrow
+    /// ground may need, each in the slowest narrow machine.
+    ///
+    /// Whoever of the wide machines works, the slowest of those that would go out give way, and of the n-th fastest that
+    /// works the rate is at most that of the n-th fastest there is. With fewer wide machines than operators the last
+    /// operators have narrow ones anyhow, and nothing is lost to them.
     pub(super) fn lost_to(&self, narrow: &WorkOf<'_>) -> f64 {
-        let rate_of = |index: &usize| rate(&self.shared.facts.units[*index], self.shared);
-        let wide = self.able().filter(|index| !narrow.members.contains(index));
-        let fastest = wide.map(|index| rate_of(&index)).fold(0.0, f64::max);
-        let rates = narrow.able().map(|index| rate_of(&index));
+        let Some(operators) = self.operators.map(|most| most as usize) else {
+            return 0.0;
+        };
+        let rate_of = |index: usize| rate(&self.shared.facts.units[index], self.shared);
+        let rates = narrow.able().map(rate_of);
         let slowest = rates
             .filter(|rate| *rate > 0.0)
             .fold(f64::INFINITY, f64::min);
-        let everyone = self.able().count();
-        if fastest <= slowest || self.operators.is_none_or(|most| most as usize >= everyone) {
+        if operators >= self.able().count() || slowest.is_infinite() {
             return 0.0;
         }
-        let most = narrow.operators.map_or(f64::INFINITY, f64::from);
-        (narrow.needed_rate / slowest).ceil().min(most) * (fastest - slowest)
+        let most = narrow.operators.unwrap_or(u32::MAX).min(operators as u32);
+        let needed = (narrow.needed_rate / slowest).ceil().min(f64::from(most)) as usize;
+        let wide = self.able().filter(|index| !narrow.members.contains(index));
+        let mut wide: Vec<f64> = wide.map(rate_of).collect();
+        wide.sort_unstable_by(|left, right| right.total_cmp(left));
+        let give_way = wide.iter().take(operators).skip(operators - needed);
+        give_way.map(|rate| (rate - slowest).max(0.0)).sum()
     }
 
     /// Its machines that can work at all.

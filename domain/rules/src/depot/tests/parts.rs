@@ -199,7 +199,7 @@ fn an_adjusted_belt_is_as_worn_as_it_was() {
     );
     let [before, after] = belt_before_and_after(0.2, 5.0, Fitting::Adjusted);
     assert!(
-        before.text.contains("take-up will be used up"),
+        before.text.contains(" that its take-up lasts next season"),
         "{before:?}"
     );
     assert!(!after.text.contains("take-up"), "{after:?}");

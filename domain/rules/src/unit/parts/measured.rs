@@ -1,7 +1,7 @@
 //! Parts that are measured: how each of their measures moves towards its limit (section 4).
 
 use super::{Advice, Lasts, LimitKind, MeasuredState, PartState, Quantiles, Running, ToCome};
-use crate::because::{day_of, measured, quantity, sentence, two_figures};
+use crate::because::{day_of, measured, odds, quantity, sentence, two_figures};
 use crate::calculations;
 use crate::facts::{FittedPartFacts, PathReading};
 use crate::sheet::{CheckSpec, Measure};
@@ -100,12 +100,12 @@ impl Running<'_> {
             Advice::of(&lasts, settings)
         };
         // A used-up take-up is no end of a belt: it says to renew before the next season.
-        if take_ups
-            .iter()
-            .any(|one| !one.stands.unknown && one.lasts.next_season < settings.season_under)
-        {
+        let chances = take_ups.iter().filter(|one| !one.stands.unknown);
+        let take_up = chances.map(|one| one.lasts.next_season).reduce(f64::min);
+        if let Some(chance) = take_up.filter(|chance| *chance < settings.season_under) {
             advice = advice.min(Advice::RenewAfterTheSeason);
-            text.push_str("; its take-up will be used up");
+            let odds = odds(chance);
+            text.push_str(&format!("; {odds} that its take-up lasts next season"));
         }
         // From now, not from the storm on.
         let run_since = self.clock.hours_at(self.shared.as_of, self.shared) - self.base.hours;
