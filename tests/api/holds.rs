@@ -48,6 +48,12 @@ async fn a_person_hangs_a_tag_and_an_inspection_after_the_repair_lifts_it() {
         ["inspection_id"],
         "not after a repair"
     );
+    let empty = inspect("after_repair", json!([])).await;
+    assert_eq!(
+        by(&empty).await.problem(422),
+        ["inspection_id"],
+        "nothing was looked at"
+    );
     let failed = inspect(
         "after_repair",
         json!([{"check": "stop_switch", "works": false}]),

@@ -21,7 +21,8 @@ async fn technician_at_far(server: &TestServer) -> Actor {
 
 /// An inspection after a repair in which nothing failed.
 async fn repaired(actor: &Actor, unit: &str) -> String {
-    let body = json!({"unit_id": unit, "kind": "after_repair", "performed_at": days_ago(0), "readings": []});
+    let body = json!({"unit_id": unit, "kind": "after_repair", "performed_at": days_ago(0),
+        "readings": [{"check": "stop_switch", "works": true}]});
     posted(actor, "/v1/inspections", &body).await
 }
 

@@ -301,6 +301,12 @@ async fn proves(tx: &Tx<'_>, hold: &Hold, inspection: &Inspection<JudgedReading>
                 "is not of kind after_repair; inspect the machine after its repair".to_owned(),
             );
         }
+        if inspection.readings.is_empty() {
+            return not(
+                "has no readings, so it proves nothing; read what was repaired, and the safety checks"
+                    .to_owned(),
+            );
+        }
         let failed = inspection.readings.iter().find(|judged| {
             judged.reading.verdict == Verdict::Unserviceable
                 && judged.inputs.check.effect == Effect::Hold
