@@ -156,9 +156,9 @@ pub struct InSeason {
     pub days_out: i32,
     /// The share of the days on which it was not out; null where there are no days.
     pub availability: Option<f64>,
-    /// Tasks that fell due from the winter's 1 July until then.
+    /// Tasks that fell due from the winter's 1 July to its 30 June, up to today.
     pub tasks_fallen_due: u64,
-    /// Those of them that were done inside their window.
+    /// Those of them that were done inside their window; or before it, where a season or a storm asks for them.
     pub tasks_done_inside: u64,
     /// The share of them; null where none fell due.
     pub compliance: Option<f64>,
@@ -182,8 +182,8 @@ pub fn renew(
     let clocks = clocks_of(&facts.units, &shared);
     let seasons = Seasons::of(&shared);
     let none = UnitCosts::default();
-    let of = |unit: &UnitFacts| costs.units.get(&unit.id).unwrap_or(&none).clone();
-    let unit_costs: Vec<UnitCosts> = facts.units.iter().map(of).collect();
+    let of = |unit: &UnitFacts| costs.units.get(&unit.id).unwrap_or(&none);
+    let unit_costs: Vec<&UnitCosts> = facts.units.iter().map(of).collect();
     let mut inputs = Vec::with_capacity(facts.units.len());
     let mut unpriced = Vec::with_capacity(facts.units.len());
     for (unit, costs_of) in facts.units.iter().zip(&unit_costs) {
@@ -215,7 +215,7 @@ pub fn renew(
                 &shared,
                 unit,
                 clocks[index].as_ref(),
-                &unit_costs[index],
+                unit_costs[index],
                 &seasons,
             ),
             renew: calculate(&input)?,
@@ -234,6 +234,8 @@ struct Seasons {
     around: [Season; 3],
     /// The last day of it that is over or runs.
     until: Date,
+    /// The same of its winter: what puts a machine away is owed after the season.
+    winter_until: Date,
 }
 
 impl Seasons {
@@ -247,12 +249,15 @@ impl Seasons {
         } else {
             days.last_season
         };
-        let before = Season::fixed(Winter::of(season.starts).before(), starts, ends);
+        let winter = Winter::of(season.starts);
+        let before = Season::fixed(winter.before(), starts, ends);
+        let ends_on = winter.next().starts().yesterday().unwrap_or(Date::MAX);
         Seasons {
             starts,
             ends,
             around: [before, season, season.next(starts, ends)],
             until: season.ends.min(shared.today),
+            winter_until: ends_on.min(shared.today),
         }
     }
 
@@ -383,12 +388,13 @@ fn in_season(
     let kept = clock
         .zip(sheet)
         .map_or_else(Kept::default, |(clock, sheet)| {
-            kept(shared, unit, clock, sheet, [before, season, after], until)
+            let around = [before, season, after];
+            kept(shared, unit, clock, sheet, around, seasons.winter_until)
         });
     let first = Winter::of(season.starts).starts();
     let inside = |at: Timestamp| {
         let day = date_of(day_in(at, &shared.facts.zone));
-        first <= day && day <= until
+        first <= day && day <= seasons.winter_until
     };
     let starts = clock.map_or(0, |clock| {
         let good = clock.starts.iter().filter(|start| start.started);

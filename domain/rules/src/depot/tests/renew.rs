@@ -226,6 +226,64 @@ fn a_schedule_is_kept_by_what_was_done_inside_its_window() {
     assert_eq!((kept.days, kept.days_out), (147, 2));
 }
 
+/// What a season or a storm asks for is kept by who does it early, from its date on; a season's last tasks are owed after it.
+#[test]
+fn what_is_done_early_for_a_season_or_a_storm_is_kept() {
+    let mut facts = two();
+    let sheet = facts.sheets.get_mut(&MODEL).unwrap();
+    sheet.tasks.truncate(1);
+    let task = &mut sheet.tasks[0];
+    task.task = "grease".to_owned();
+    task.tolerance = 0.1;
+    task.safety = false;
+    task.storage = true;
+    task.checks.clear();
+    task.renews = None;
+    task.only_for = None;
+    let done = |day: &str| TaskDoneFacts {
+        task: "grease".to_owned(),
+        at: at(&format!("{day}T16:00:00Z")),
+        hours: None,
+    };
+    let asked = |facts: &DepotFacts, day: &str| {
+        let as_of = at(&format!("{day}T12:00:00Z"));
+        let units = renew(facts, &costs(), &Terms::default(), as_of).unwrap();
+        let kept = [units[0].in_season, units[1].in_season];
+        kept.map(|kept| (kept.tasks_done_inside, kept.tasks_fallen_due))
+    };
+    let triggered = |facts: &mut DepotFacts, trigger| {
+        facts.sheets.get_mut(&MODEL).unwrap().tasks[0].triggers = vec![trigger];
+    };
+
+    // 42 days before 15 November are 4 October; the window is four days. Twice is once.
+    triggered(&mut facts, Trigger::BeforeSeason { lead_days: 42 });
+    facts.units[0].tasks_done = vec![done("2025-09-10"), done("2025-09-12")];
+    facts.units[1].tasks_done = vec![done("2025-10-20")];
+    assert_eq!(asked(&facts, "2025-11-25"), [(1, 1), (0, 1)]);
+
+    // Two weeks after 10 April, long after the season's last day.
+    triggered(&mut facts, Trigger::AfterSeason { within_days: 14 });
+    facts.units[0].tasks_done = vec![done("2025-04-20"), done("2026-04-12")];
+    facts.units[1].tasks_done = vec![done("2025-04-20")];
+    assert_eq!(asked(&facts, "2026-04-15"), [(0, 0), (0, 0)]);
+    assert_eq!(asked(&facts, "2026-07-10"), [(1, 1), (0, 1)]);
+
+    // The day after a storm: on its last day is soon enough, three days later is not.
+    let within_days = 1;
+    let at_least_h = 0.0;
+    triggered(
+        &mut facts,
+        Trigger::AfterStorm {
+            at_least_h,
+            within_days,
+        },
+    );
+    facts.storms = vec![storm(3, "2025-11-19T12:00:00Z", "2025-11-20T12:00:00Z")];
+    facts.units[0].tasks_done = vec![done("2025-11-20")];
+    facts.units[1].tasks_done = vec![done("2025-11-23")];
+    assert_eq!(asked(&facts, "2025-11-25"), [(1, 1), (0, 1)]);
+}
+
 /// What stood in storage over the summer was not owed: got out and done in September, it had not fallen due.
 #[test]
 fn in_storage_nothing_falls_due_but_what_keeps_it() {

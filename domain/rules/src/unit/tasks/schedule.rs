@@ -1,13 +1,14 @@
 //! How well a unit's schedule was kept: of the tasks that fell due in a season, how many were done inside their window.
 //!
 //! The past is asked as the present is: each time a task was done, what was owed of it that day by what was done before?
-//! Inside its window it was kept; past it, it was late; before it nothing had fallen due. What was overdue at the end and not
-//! done is not kept either. In storage only what is owed in storage falls due.
+//! Inside its window it was kept; past it, it was late. Before it the clocks of hours and months begin anew, so nothing fell
+//! due; but what a season or a storm asks for is kept as well by who does it early: it falls due on its date all the same.
+//! What was overdue at the end and not done is not kept either. In storage only what is owed in storage falls due.
 
 use jiff::civil::Date;
 
 use super::{Owner, deferral_of, done_of};
-use crate::due::{Done, Facts, State, due};
+use crate::due::{Done, Due, Facts, State, Trigger, due};
 use crate::facts::{InspectionKind, UnitFacts};
 use crate::season::{Season, Winter, day_number};
 use crate::sheet::Sheet;
@@ -51,7 +52,7 @@ pub fn kept(
             continue;
         }
         let done = done_of(shared, unit, clock, task);
-        let state = |at: Done, done: &[Done], stored, deferred_until| {
+        let owed = |at: Done, done: &[Done], stored, deferred_until| {
             let storms: Vec<_> = owner
                 .storms
                 .iter()
@@ -68,7 +69,7 @@ pub fn kept(
                 stored,
                 deferred_until,
             };
-            due(&task.terms(), &facts, &|_| [None; 3]).state
+            due(&task.terms(), &facts, &|_| [None; 3])
         };
         let in_time = done.partition_point(|done| done.on <= until);
         for (index, at) in done[..in_time].iter().enumerate() {
@@ -76,9 +77,13 @@ pub fn kept(
                 continue;
             }
             let stored = was_stored(shared, unit, clock, at.on);
-            let state = state(*at, &done[..index], stored, None);
-            kept.fallen_due += u64::from(state >= State::Due);
-            kept.inside += u64::from(state == State::Due);
+            let before = owed(*at, &done[..index], stored, None);
+            let early = before.state < State::Due && {
+                let after = owed(*at, &done[..=index], stored, None);
+                settled(&task.triggers, &before, &after, until)
+            };
+            kept.fallen_due += u64::from(before.state >= State::Due || early);
+            kept.inside += u64::from(before.state == State::Due || early);
         }
         let put_off = deferral_of(shared, unit, task).map(|deferral| deferral.until);
         let end = Done {
@@ -86,10 +91,28 @@ pub fn kept(
             hours: hours_then,
         };
         let stored = was_stored(shared, unit, clock, until.tomorrow().unwrap_or(until));
-        let state = state(end, &done[..in_time], stored, put_off.filter(|_| is_now));
-        kept.fallen_due += u64::from(state >= State::Overdue);
+        let left = owed(end, &done[..in_time], stored, put_off.filter(|_| is_now));
+        kept.fallen_due += u64::from(left.state >= State::Overdue);
     }
     kept
+}
+
+/// Whether what a season or a storm asked for by a day up to `until` was owed before and is not after.
+fn settled(triggers: &[Trigger], before: &Due, after: &Due, until: Date) -> bool {
+    let of_an_event = |trigger: &Trigger| match trigger {
+        Trigger::Hours { .. } | Trigger::Months { .. } | Trigger::Dates { .. } => false,
+        Trigger::BeforeSeason { .. }
+        | Trigger::MidSeason
+        | Trigger::AfterSeason { .. }
+        | Trigger::AfterStorm { .. } => true,
+    };
+    let on = |due: &Due, place: usize| due.triggers[place].as_ref().and_then(|owed| owed.on);
+    (triggers.iter().enumerate())
+        .filter(|(_, trigger)| of_an_event(trigger))
+        .any(|(place, _)| {
+            let by = on(before, place);
+            by.is_some_and(|by| by <= until) && on(after, place) != by
+        })
 }
 
 /// Whether the machine was in storage when a day began: what was done on that day may be what got it out.
