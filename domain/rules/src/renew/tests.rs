@@ -189,7 +189,7 @@ fn by_hand_without_interest() {
     assert_eq!(output.turns_at_winter, Some(13));
     assert_eq!(
         output.text,
-        "Keeping it costs about 135 USD a year, a new one 196: repair; it turns at about its 13th winter"
+        "Keeping it costs about 135 USD a year, a new one 196: repair; from about its 13th winter on a new one is cheaper"
     );
     close(
         output.renewing_saves.unwrap(),
@@ -202,8 +202,8 @@ fn by_hand_without_interest() {
     close(output.chance_keeping_is_cheaper.unwrap(), 0.72, 0.01);
     assert_eq!(
         output.text,
-        "Keeping it costs about 165 a year, a new one 196: repair; it turns at about its 13th winter; it is close: keeping is \
-         cheaper with odds of 7 in 10"
+        "Keeping it costs about 165 a year, a new one 196: repair; from about its 13th winter on a new one is cheaper; it is close: \
+         keeping is cheaper with odds of 7 in 10"
     );
     // In its fifteenth winter it costs 240, and a repair of 100 comes on top.
     let output = asked(json!({
@@ -256,7 +256,7 @@ fn what_is_lacking_is_said_and_the_rest_is_answered() {
     assert_eq!(output.turns_at_winter, None);
     let said = &output.text;
     assert!(
-        said.contains("repair; it does not turn by its 1st winter"),
+        said.contains("repair; it stays cheaper up to its 1st winter"),
         "{said}"
     );
     // One that has grown as old as it is to is looked at for one year.

@@ -199,11 +199,17 @@ pub(crate) fn verdict(input: &Input, output: &Output) -> String {
     let verdict = fmt::from_fn(|text| match verdict {
         Verdict::Renew => text.write_str("renew"),
         Verdict::Repair => match output.turns_at_winter {
-            Some(winter) => write!(text, "repair; it turns at about its {}", nth(winter)),
+            Some(winter) => {
+                let winter = nth(winter);
+                write!(
+                    text,
+                    "repair; from about its {winter} on a new one is cheaper"
+                )
+            }
             None => {
                 let age = input.age.map_or(0, |age| age as u32);
                 let last = nth(age + input.years_left(age));
-                write!(text, "repair; it does not turn by its {last}")
+                write!(text, "repair; it stays cheaper up to its {last}")
             }
         },
     });
