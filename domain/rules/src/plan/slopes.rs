@@ -77,6 +77,8 @@ pub(super) fn bundles(
     let (mut active, order) = active(yard, done, may, size, &works);
     let tasks = may.iter().filter(|may| **may).count();
     work.spend(steps(yard, tasks, active.len(), size))?;
+    // A law and a rise of each.
+    work.hold(2 * active.len() as u64 * (lattice.states() as u64 + 1))?;
     let kind = |place: usize| yard.machines[place].kind;
     sweep(yard, &works, &order, &mut active);
     if active.is_empty() {

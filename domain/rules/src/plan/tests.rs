@@ -239,4 +239,13 @@ fn no_plan_takes_too_long() {
     }
     let refused = plan(&large(1, 1_000, 97, None), 1e5);
     assert_eq!(refused, Err(TooMuch));
+    // One look at so many machines takes few steps, but what it keeps of each would fill the memory.
+    let crowded = large(1, 1_000, 97, None);
+    let yard = Yard::new(&crowded[0], at_hand(1e5), &mut Work::new());
+    let yard = yard.unwrap().unwrap();
+    let (none, all) = (vec![false; 1_000], vec![true; 1_000]);
+    let mut work = Work::new();
+    let looked = slopes::bundles(&yard, &none, &all, 1, &mut work, |_, _, _| {});
+    assert_eq!(looked, Err(TooMuch));
+    assert!(work.share(1) > 1_000_000_000);
 }
