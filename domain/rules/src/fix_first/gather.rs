@@ -80,7 +80,11 @@ fn put_right(sheet: &Sheet, check: &CheckSpec) -> Draft {
             }
         }
         (Some(job), _) => {
-            let key = Key::Repair(job.title.clone());
+            // Checks with the same job are put right in one go; the first of them stands for it.
+            let same =
+                |one: &&CheckSpec| one.job.as_ref().is_some_and(|own| own.title == job.title);
+            let first = sheet.checks.iter().find(same).unwrap_or(check);
+            let key = Key::Repair(first.check.clone());
             Draft::new(key, JobKind::Repair, &job.title).on_sheet(job.minutes.value, &job.parts)
         }
         (None, None) => {

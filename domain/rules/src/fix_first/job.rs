@@ -63,7 +63,7 @@ impl Key {
     fn code(&self) -> String {
         match self {
             Key::Part(part) => format!("part/{part}"),
-            Key::Repair(title) => format!("repair/{title}"),
+            Key::Repair(check) => format!("repair/{check}"),
             Key::Hold(id) => format!("hold/{id}"),
             Key::Inspection => "inspection".to_owned(),
             Key::Start => "start".to_owned(),
@@ -72,10 +72,9 @@ impl Key {
         }
     }
 
-    /// The job's id: short enough for the plan, whose ids have 200 characters at most.
+    /// The job's id. Codes have 60 characters at most, so it is short enough for the plan, which takes 200.
     pub(super) fn id(&self, unit: Uuid) -> String {
-        let id = format!("{unit}/{}", self.code());
-        id.chars().take(200).collect()
+        format!("{unit}/{}", self.code())
     }
 }
 

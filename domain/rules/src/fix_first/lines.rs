@@ -6,7 +6,7 @@ use uuid::Uuid;
 
 use super::DepotWork;
 use crate::depot::WorkInputs;
-use crate::score::{UnitChance, depot_score};
+use crate::score::{Lattice, UnitChance, depot_score, met};
 use crate::sheet::Work;
 
 /// Less is nothing, as for the plan.
@@ -71,6 +71,52 @@ impl<'a> Line<'a> {
         depot_score(&units, self.work.needed_rate, self.work.operators).at_least
     }
 
+    /// By how much the chance of keeping up rises with each machine's own, as [`Line::units`] has them. It is a line in each, so
+    /// one way there and back through the machines says it of all of them, however many jobs there are.
+    fn slopes(&self, depot: &DepotWork, done: impl Fn(usize, usize) -> bool) -> Vec<f64> {
+        let mut slopes = vec![0.0; self.units.len()];
+        if self.work.needed_rate <= 0.0 {
+            return slopes;
+        }
+        let rates: Vec<f64> = self.units.iter().map(|(_, rate)| *rate).collect();
+        let lattice = Lattice::new(&rates, self.work.needed_rate, self.work.operators);
+        // Fastest first, as the lattice asks.
+        let mut order: Vec<usize> = (0..rates.len()).collect();
+        order.sort_by(|one, other| rates[*other].total_cmp(&rates[*one]));
+        let machine = |index: &usize| {
+            let (place, rate) = self.units[*index];
+            let works = depot.units[place].chance(|job| done(place, job));
+            (lattice.kind(rate), works)
+        };
+        let machines: Vec<(usize, f64)> = order.iter().map(machine).collect();
+        // The law before each machine is kept for a few at a time only: those of a large depot would fill the memory.
+        let few = machines.len().isqrt().max(1);
+        let mut law = lattice.start();
+        let mut before = Vec::new();
+        for few in machines.chunks(few) {
+            before.push(law.clone());
+            for (kind, works) in few {
+                lattice.forward(&mut law, *kind, *works);
+            }
+        }
+        let mut value = lattice.end();
+        let blocks = order.chunks(few).zip(machines.chunks(few)).zip(before);
+        for ((places, machines), mut law) in blocks.rev() {
+            let laws: Vec<Vec<f64>> = (machines.iter())
+                .map(|(kind, works)| {
+                    let before = law.clone();
+                    lattice.forward(&mut law, *kind, *works);
+                    before
+                })
+                .collect();
+            for ((place, (kind, works)), law) in places.iter().zip(machines).zip(laws).rev() {
+                slopes[*place] = met(&law, &lattice.rise(&value, *kind));
+                lattice.backward(&mut value, *kind, *works);
+            }
+        }
+        slopes
+    }
+
     /// What all jobs together bring, in whole billionths: less is rounding.
     fn gain(&self, depot: &DepotWork) -> f64 {
         let gain = self.keeps_up(depot, |_, _| true) - self.keeps_up(depot, |_, _| false);
@@ -116,11 +162,19 @@ impl<'a> Stands<'a> {
         }
     }
 
-    /// Of this job; `None` where its machine is for no work.
+    /// The line of a job's machine, and the machine's place in it; `None` where it is for no work.
+    fn place(&self, spot: Spot) -> Option<(usize, usize)> {
+        let own = self.lines.iter().enumerate();
+        let mut own = own.filter(|(_, line)| line.depot == spot.depot);
+        own.find_map(|(index, line)| {
+            let mut units = line.units.iter();
+            Some((index, units.position(|(unit, _)| *unit == spot.unit)?))
+        })
+    }
+
+    /// Of this job, to be done next; `None` where its machine is for no work.
     pub(super) fn raise(&self, spot: Spot) -> Option<Raise> {
-        let line = self.lines.iter().position(|line| {
-            line.depot == spot.depot && line.units.iter().any(|(unit, _)| *unit == spot.unit)
-        })?;
+        let (line, _) = self.place(spot)?;
         let depot = spot.depot;
         let with = |unit, job| {
             let one = Spot { depot, unit, job };
@@ -132,6 +186,43 @@ impl<'a> Stands<'a> {
             before: self.now[line],
             after: self.lines[line].keeps_up(&self.depots[depot], with),
         })
+    }
+
+    /// What each machine's chance is worth as the lines stand, line by line.
+    pub(super) fn slopes(&self) -> Vec<Vec<f64>> {
+        let slopes = self.lines.iter().map(|line| {
+            let depot = line.depot;
+            let done = |unit, job| self.done.contains(&Spot { depot, unit, job });
+            line.slopes(&self.depots[depot], done)
+        });
+        slopes.collect()
+    }
+
+    /// The same as [`Stands::raise`], by these slopes: for many jobs of which none is done.
+    pub(super) fn raise_by(&self, slopes: &[Vec<f64>], spot: Spot) -> Option<Raise> {
+        let (line, place) = self.place(spot)?;
+        let (depot, unit) = (spot.depot, spot.unit);
+        let chance = |with: Option<usize>| {
+            let done = |job| with == Some(job) || self.done.contains(&Spot { depot, unit, job });
+            self.depots[depot].units[unit].chance(done)
+        };
+        let rise = chance(Some(spot.job)) - chance(None);
+        Some(Raise {
+            line,
+            work: self.lines[line].work.work,
+            before: self.now[line],
+            after: self.now[line] + slopes[line][place] * rise,
+        })
+    }
+
+    /// All these are done, too.
+    pub(super) fn are_done(&mut self, spots: &[Spot]) {
+        self.done.extend(spots);
+        for (line, now) in self.lines.iter().zip(&mut self.now) {
+            let depot = line.depot;
+            let done = |unit, job| self.done.contains(&Spot { depot, unit, job });
+            *now = line.keeps_up(&self.depots[depot], done);
+        }
     }
 
     /// It is done.

@@ -60,8 +60,9 @@ impl All<'_> {
         let behind = self.behind(&planned.order, &spots, &fitted);
 
         let mut stands = Stands::new(self.depots, &self.lines);
-        let mut first = Vec::with_capacity(planned.order.len());
-        for spot in &planned.order {
+        let (told, cut) = planned.order.split_at(planned.order.len().min(SHOWN_MAX));
+        let mut first = Vec::with_capacity(told.len());
+        for spot in told {
             let mut job = self.job(*spot, &fitted[spot]);
             if let Some(raise) = stands.raise(*spot) {
                 job.because = words::first(&self.told(*spot, &fitted[spot]), &raise);
@@ -71,18 +72,20 @@ impl All<'_> {
             }
             first.push(job);
         }
+        if !cut.is_empty() {
+            stands.are_done(cut);
+        }
+        let slopes = stands.slopes();
         let shown = SHOWN_MAX.saturating_sub(first.len()).min(behind.len());
         let others = behind[..shown].iter().map(|spot| {
             let told = self.told(*spot, &fitted[spot]);
             JobToDo {
-                because: words::behind(&told, stands.raise(*spot).as_ref()),
+                because: words::behind(&told, stands.raise_by(&slopes, *spot).as_ref()),
                 ..self.job(*spot, &fitted[spot])
             }
         });
         let others: Vec<JobToDo> = others.collect();
         let unseen: usize = self.depots.iter().map(|depot| depot.left_out).sum();
-        let cut = first.len().saturating_sub(SHOWN_MAX);
-        first.truncate(SHOWN_MAX);
         let queue: Vec<Spot> = planned.order.iter().chain(&behind).copied().collect();
         let (depots, units) = self.places(&queue, &fitted, &stands);
         Ok(FixFirst {
@@ -93,7 +96,7 @@ impl All<'_> {
             gain: planned.gain,
             first,
             behind: others,
-            left_out: unseen + behind.len() - shown + cut,
+            left_out: unseen + behind.len() - shown + cut.len(),
             units,
             inputs,
         })

@@ -70,7 +70,8 @@ impl<'a> Shelves<'a> {
         }
         let known = parts.iter().filter(|part| part.at != PartAt::Unknown);
         let latest = known.filter_map(|part| part.there_on).max();
-        let in_time = latest.is_none_or(|on| on <= depot.today || on < depot.until);
+        // What is here today is in time: `until` is tomorrow or later.
+        let in_time = latest.is_none_or(|on| on < depot.until);
         let unknown = parts.iter().any(|part| part.there_on.is_none());
         if in_time {
             for (part, place, quantity) in &taken {

@@ -105,6 +105,78 @@ fn what_is_done_in_one_go_is_one_job() {
     assert!(work.units[0].jobs[0].draft.safety);
 }
 
+/// However long its words are a job has an id of its own that the plan takes; checks with the same job are one.
+#[test]
+fn jobs_of_long_words_are_told_apart() {
+    let mut facts = mixed();
+    let model = facts.units[1].model;
+    let sheet = facts.sheets.get_mut(&model).unwrap();
+    let some = sheet.parts.iter().find_map(|part| part.job.clone());
+    let some = some.unwrap();
+    let mut job = |check: &str, title: String| {
+        let mut checks = sheet.checks.iter_mut();
+        let spec = checks.find(|spec| spec.check == check).unwrap();
+        let own = some.clone();
+        spec.job = Some(crate::sheet::Job { title, ..own });
+    };
+    let long = "x".repeat(290);
+    job("auger_belt_look", format!("{long} first"));
+    job("auger_take_up", format!("{long} first"));
+    job("gearbox_level", format!("{long} second"));
+    let work = work(&facts);
+    assert_eq!(work.units[1].jobs[0].draft.findings.len(), 2);
+    let told = fix_first(vec![work], &Supply::default(), Some(480.0)).unwrap();
+    let unit = facts.units[1].id;
+    let repairs = told.first.iter().chain(&told.behind);
+    let repairs = repairs.filter(|job| job.unit_id == unit && job.kind == JobKind::Repair);
+    assert_eq!(repairs.count(), 2);
+}
+
+/// What jobs behind the order would bring is read off one way through the machines, and is what doing each of them brings.
+#[test]
+fn what_each_of_many_jobs_brings_is_read_off_at_once() {
+    let facts = mixed();
+    for operators in [None, Some(2)] {
+        let mut work = work(&facts);
+        // Machines of several rates, the slowest first.
+        for (place, unit) in work.works[0].units.iter_mut().enumerate() {
+            unit.rate = 400.0 + 310.0 * place as f64;
+        }
+        work.works[0].needed_rate = 1_500.0;
+        work.works[0].operators = operators;
+        let depots = [work];
+        let lines = super::lines::lines(&depots);
+        let mut stands = super::lines::Stands::new(&depots, &lines);
+        let spots = depots[0].units.iter().enumerate().flat_map(|(unit, of)| {
+            let jobs = 0..of.jobs.len();
+            jobs.map(move |job| super::lines::Spot {
+                depot: 0,
+                unit,
+                job,
+            })
+        });
+        let spots: Vec<_> = spots.collect();
+        let mut rises = 0;
+        for done in &spots {
+            let slopes = stands.slopes();
+            for spot in spots.iter().filter(|spot| *spot >= done) {
+                let one = stands.raise(*spot).unwrap();
+                let read = stands.raise_by(&slopes, *spot).unwrap();
+                assert!((one.before - read.before).abs() < 1e-12);
+                assert!((one.after - read.after).abs() < 1e-12, "{spot:?}");
+                rises += usize::from(one.is_some());
+            }
+            let raise = stands.raise(*done).unwrap();
+            stands.is_done(*done, &raise);
+        }
+        assert!(rises > 2, "{rises}");
+        // All at once come to the same.
+        let mut at_once = super::lines::Stands::new(&depots, &lines);
+        at_once.are_done(&spots);
+        assert!((at_once.now[0] - stands.now[0]).abs() < 1e-12);
+    }
+}
+
 /// A tag that its own finding explains goes with it; one that nothing explains is a job of its own.
 #[test]
 fn tags_go_with_what_explains_them() {
