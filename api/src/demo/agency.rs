@@ -295,6 +295,7 @@ impl Making<'_> {
             _ => self.calendar.now,
         };
         let years = Years {
+            seed: self.seed,
             snow,
             first,
             until,

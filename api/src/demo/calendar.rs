@@ -66,6 +66,12 @@ impl Calendar {
         (from, eve.min(self.now - spare).max(from))
     }
 
+    /// By when what the sheets owe before that winter's season is done in time: six weeks ahead, and three days' grace.
+    pub fn prepared_by(&self, winter: i16) -> Timestamp {
+        let owed = self.season(winter).0.saturating_sub(42.days());
+        self.at(owed.saturating_add(3.days()), 16.0)
+    }
+
     /// The instant of that hour of the day.
     pub fn at(&self, date: Date, hour: f64) -> Timestamp {
         let minutes = (hour * 60.0) as i64;

@@ -1,6 +1,7 @@
-//! What is to be done again and again, and was: the tasks of the sheets that no inspection answers. Those that one
-//! does, and the tests of hidden safety functions, are in the rounds.
+//! What is to be done again and again, and was, this winter and the last: the tasks of the sheets that no inspection answers.
+//! Those that one does, and the tests of hidden safety functions, are in the rounds.
 
+use jiff::civil::Date;
 use jiff::{SignedDuration, Timestamp};
 use rimeyard_rules::due::Trigger;
 use rimeyard_rules::facts::InspectionKind;
@@ -20,8 +21,8 @@ const LET_SLIP: f64 = 0.01;
 pub fn done(machine: &mut Machine<'_>, seed: u64, case: Option<Case>) {
     let mut draw = Draw::new(seed, &format!("tasks {}", machine.written.tag));
     let left_alone = matches!(case, Some(Case::NotInspected | Case::Stood240Days));
-    let put_away = last_of(machine, InspectionKind::Storage);
-    let prepared = last_of(machine, InspectionKind::PreSeason);
+    let put_away = lately_of(machine, InspectionKind::Storage);
+    let prepared = lately_of(machine, InspectionKind::PreSeason);
     let sheet = machine.sheet;
     let work = machine.work();
     let theirs = sheet
@@ -36,15 +37,24 @@ pub fn done(machine: &mut Machine<'_>, seed: u64, case: Option<Case>) {
         let unanswered = task.checks.is_empty();
         let by = |kind: fn(&Trigger) -> bool| task.triggers.iter().any(kind);
         if unanswered && by(|trigger| matches!(trigger, Trigger::AfterSeason { .. })) {
-            done.extend(put_away.map(|at| (task, at + SignedDuration::from_mins(40))));
+            let after = put_away.iter();
+            done.extend(after.map(|at| (task, *at + SignedDuration::from_mins(40))));
         }
         if left_alone {
             continue;
         }
         if unanswered && by(|trigger| matches!(trigger, Trigger::BeforeSeason { .. })) {
-            done.extend(prepared.map(|at| (task, at + SignedDuration::from_mins(25))));
+            let after = prepared.iter();
+            done.extend(after.map(|at| (task, *at + SignedDuration::from_mins(25))));
         }
-        done.extend(lately(machine, &mut draw, task).map(|at| (task, at)));
+        let Some(at) = lately(machine, &mut draw, task) else {
+            continue;
+        };
+        done.push((task, at));
+        if let Some(prepared) = prepared.last() {
+            let earlier = since(machine, &mut draw, task, *prepared, at);
+            done.extend(earlier.into_iter().map(|at| (task, at)));
+        }
     }
     let now = machine.calendar.now;
     done.retain(|(_, at)| *at <= now);
@@ -62,9 +72,13 @@ pub fn done(machine: &mut Machine<'_>, seed: u64, case: Option<Case>) {
     machine.written.tasks.sort_by_key(|task| task.at);
 }
 
-fn last_of(machine: &Machine<'_>, kind: InspectionKind) -> Option<Timestamp> {
-    let mut inspections = machine.written.inspections.iter().rev();
-    inspections.find(|one| one.kind == kind).map(|one| one.at)
+/// Its inspections of that kind this winter and the last.
+fn lately_of(machine: &Machine<'_>, kind: InspectionKind) -> Vec<Timestamp> {
+    let calendar = &machine.calendar;
+    let first = Date::constant(calendar.winter() - 1, 7, 1);
+    let inspections = machine.written.inspections.iter();
+    let of_kind = inspections.filter(|one| one.kind == kind && calendar.date_of(one.at) >= first);
+    of_kind.map(|one| one.at).collect()
 }
 
 /// When a task was last done that hours or months bring due: so long ago that it is not yet due again, but for a few.
@@ -86,6 +100,31 @@ fn lately(machine: &Machine<'_>, draw: &mut Draw, task: &TaskSpec) -> Option<Tim
     let at = instants.max()?;
     let at = machine.calendar.at_work(draw, at, (at + DAY * 3).min(now));
     Some(at.min(now - SignedDuration::from_hours(5)))
+}
+
+/// What comes back by the month was done month by month since the machine was prepared for the winter, too.
+fn since(
+    machine: &Machine<'_>,
+    draw: &mut Draw,
+    task: &TaskSpec,
+    prepared: Timestamp,
+    last: Timestamp,
+) -> Vec<Timestamp> {
+    let months = |trigger: &Trigger| match trigger {
+        Trigger::Months { every } => Some(DAY * 30 * i32::from(*every)),
+        _ => None,
+    };
+    let Some(every) = task.triggers.iter().find_map(months) else {
+        return Vec::new();
+    };
+    let calendar = &machine.calendar;
+    let mut done = Vec::new();
+    let mut at = last - every;
+    while at > prepared {
+        done.push(calendar.at_work(draw, at, at + DAY * 2));
+        at -= every;
+    }
+    done
 }
 
 /// The evening when it had so many hours less than now; `None` where it never had.

@@ -9,6 +9,7 @@ use rimeyard_rules::facts::InspectionKind;
 use rimeyard_rules::sheet::CheckSpec;
 
 use super::cases::Case;
+use super::draw::Draw;
 use super::machine::Machine;
 use super::noting::Beyond;
 use super::rounds::checks;
@@ -17,11 +18,16 @@ use super::truth::Days;
 
 const DAY: SignedDuration = SignedDuration::from_hours(24);
 
+/// Share of the machines that are prepared, or put away, only after the day by which it is owed.
+const LATE: f64 = 0.12;
+
 /// Snow days of each winter of a depot.
 pub type Snow = BTreeMap<i16, BTreeMap<Date, f64>>;
 
 /// What a machine's years are made from.
 pub struct Years<'a> {
+    /// The demo's seed.
+    pub seed: u64,
     /// The depot's snow.
     pub snow: &'a Snow,
     /// First winter written down.
@@ -72,7 +78,12 @@ impl Years<'_> {
         if current && matches!(self.case, Some(Case::NotInspected | Case::Stood240Days)) {
             return;
         }
-        let (from, to) = machine.calendar.pre_season(winter);
+        let (from, eve) = machine.calendar.pre_season(winter);
+        let to = if self.is_late(machine, "prepared", winter) {
+            eve
+        } else {
+            machine.calendar.prepared_by(winter).clamp(from, eve)
+        };
         let at = machine.calendar.at_work(&mut machine.draw, from, to);
         if at > self.until {
             return;
@@ -81,6 +92,12 @@ impl Years<'_> {
         let round = checks(machine, kind, current);
         let worn = machine.inspect(kind, at, &round, &[], Beyond::Unserviceable);
         self.repair(machine, at, &worn);
+    }
+
+    /// Whether somebody came to it too late that winter; drawn apart, so that all else stays as it was.
+    fn is_late(&self, machine: &Machine<'_>, what: &str, winter: i16) -> bool {
+        let name = format!("{what} {} {winter}", machine.written.tag);
+        Draw::new(self.seed, &name).chance(LATE)
     }
 
     /// Renews what an inspection found, and whatever else has failed; proves it.
@@ -215,7 +232,14 @@ impl Years<'_> {
     fn put_away(&self, machine: &mut Machine<'_>, winter: i16) {
         let (_, last) = machine.calendar.season(winter);
         let from = machine.calendar.at(last.saturating_add(3.days()), 8.0);
-        let to = machine.calendar.at(last.saturating_add(28.days()), 15.0);
+        let within = if self.is_late(machine, "put away", winter) {
+            28
+        } else {
+            14
+        };
+        let to = machine
+            .calendar
+            .at(last.saturating_add(within.days()), 15.0);
         let at = machine.calendar.at_work(&mut machine.draw, from, to);
         if at > self.until {
             return;
