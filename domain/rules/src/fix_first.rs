@@ -11,8 +11,10 @@
 //! - Each kind of work is a line of the plan of its own (`lines`), at the width at which these jobs can bring most; one visit of
 //!   a depot serves all of them. The doubt about starts that machines share is left out.
 //! - A job is planned for if its parts can be there in time; of a part that is on no list nobody knows, so somebody goes to
-//!   see. Parts go to jobs in the order that the plan would have if all parts were there. Each job fetches its own: the way
-//!   to the other depot counts for each.
+//!   see. Parts go to jobs in the order that the plan would have if all parts were there. Each job fetches its own, and bears
+//!   the way to the other depot alone: so the plan holds whichever of two is left out, and takes less where one trip serves both.
+//! - Several depots' minutes are shared out as if everybody went everywhere, for that is what is asked; by when a machine can be
+//!   ready goes by the hours that are entered for its depot.
 
 use std::collections::BTreeMap;
 

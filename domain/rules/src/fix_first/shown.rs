@@ -195,8 +195,8 @@ pub struct UnitToFix {
     /// The day on which the last part of what changes its chance is there; null where nobody knows.
     #[cfg_attr(feature = "schema", schema(value_type = Option<String>, format = Date))]
     pub parts_on: Option<Date>,
-    /// The day on which the last of these jobs is done, by its depot's technicians' hours; null where parts or labour do not
-    /// come.
+    /// The day on which the last of these jobs is done, by its own depot's technicians' hours, also where the order takes other
+    /// depots' minutes for it; null where parts or labour do not come.
     #[cfg_attr(feature = "schema", schema(value_type = Option<String>, format = Date))]
     pub ready_on: Option<Date>,
     /// Whether that is before `until`.
