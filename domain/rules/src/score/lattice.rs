@@ -5,7 +5,11 @@
 //! which. Two things are moved over them: a law (the chance of each state, machines taken so far) forwards, and a value
 //! (the chance from each state on to be enough, machines still to come) backwards. A law met with a value is a chance.
 
-use super::{Fleet, STATES_MAX, bar, before, rounded_down};
+use super::{Fleet, bar, before, rounded_down};
+
+/// States at most. Fewer than [`super::depot_score`] has: what to fix first asks of each state for every machine, and wants the
+/// order of its jobs, which a rounded score tells as well.
+pub(super) const STATES_MAX: usize = 20_000;
 
 /// Entries of the tables at most, states times distinct rates, so that they stay in tens of megabytes.
 const ENTRIES_MAX: usize = 8_000_000;
@@ -24,8 +28,8 @@ pub(crate) struct Lattice {
 }
 
 impl Lattice {
-    /// Of machines with these rates, against a need, of which at most `operators` go out; rounded to a grid as
-    /// [`super::depot_score`] does for its lower bound, where there are too many states.
+    /// Of machines with these rates, against a need, of which at most `operators` go out; rounded down to a
+    /// grid, as [`super::depot_score`] does for its lower bound, where there are too many states.
     pub(crate) fn new(rates: &[f64], needed_rate: f64, operators: Option<u32>) -> Self {
         let mut distinct = rates.to_vec();
         distinct.sort_unstable_by(f64::total_cmp);

@@ -227,7 +227,7 @@ fn a_fleet_of_many_rates_gets_close_bounds() {
     assert!(score.at_most - score.at_least < 0.02, "{score:?}");
 }
 
-/// The same machines laid out: rounded down alike.
+/// The same machines laid out: rounded down as a score of no more states is.
 #[test]
 fn a_lattice_of_many_rates_is_on_the_same_grid() {
     let units: Vec<UnitChance> = (0..40)
@@ -237,20 +237,34 @@ fn a_lattice_of_many_rates_is_on_the_same_grid() {
             rate: 900.0 + 13.37 * f64::from(i),
         })
         .collect();
-    let rates: Vec<f64> = units.iter().map(|unit| unit.rate).collect();
+    let (rates, works): (Vec<f64>, Vec<[f64; 1]>) =
+        units.iter().map(|unit| (unit.rate, [unit.works])).unzip();
     for operators in [None, Some(25)] {
         let lattice = Lattice::new(&rates, 26_000.0, operators);
         let mut law = lattice.start();
         for unit in &units {
             lattice.forward(&mut law, lattice.kind(unit.rate), unit.works);
         }
-        let score = depot_score(&units, 26_000.0, operators);
+        let [score] = scores(&rates, &works, 26_000.0, operators, lattice::STATES_MAX);
         let chance = met(&law, &lattice.end());
         assert!(
             (chance - score.at_least).abs() < 1e-12,
             "{chance} {score:?}"
         );
     }
+}
+
+/// As large as a depot gets, in whole tens: sums in tens up to the need, 2,749 of them for up to 23 operators, are few enough.
+#[test]
+fn a_large_depot_in_whole_tens_is_exact() {
+    let unit = |index: u32| UnitChance {
+        works: 0.45,
+        rate: f64::from(900 + 10 * (index * index % 59)),
+    };
+    let units: Vec<UnitChance> = (0..57).map(unit).collect();
+    let score = depot_score(&units, 27_480.0, Some(23));
+    assert!(score.score > 1.0 && score.score < 99.0, "{score:?}");
+    assert_eq!(score.at_least, score.at_most);
 }
 
 /// Kilograms an hour are small numbers: with too many states for them all, they are rounded to quarters, not to tens, which

@@ -112,6 +112,20 @@ fn operators_of_narrow_places_are_among_all() {
     assert_eq!(entered(&[(Some(750.0), 1)]), [Some(1), None]);
 }
 
+/// Of six machines two are wide. With five operators three have narrow ones anyhow, so the ramp costs nothing; with two, one of
+/// the wide machines of 1209 (in whole tens 1200) gives way to a narrow one of 1070: 130 more are needed.
+#[test]
+fn a_narrow_place_costs_what_must_give_way_to_it() {
+    let needed = |people: u32| {
+        let mut facts = yard(4, 2, 800.0, (400.0, 750.0));
+        facts.operators = vec![operators(people)];
+        let document = evaluate(&facts, now()).depot.document;
+        document.works.last().expect("all ground").needed_rate
+    };
+    assert_eq!(needed(5), 2143.0);
+    assert_eq!(needed(2), 2143.0 + 130.0);
+}
+
 /// P(somebody's choice of at most `operators` of the working machines keeps both up), over every outcome and choice, and
 /// over the nodes: `fits` says which pass the narrow place.
 fn by_enumeration(
