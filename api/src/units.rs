@@ -4,7 +4,7 @@
 use std::borrow::Cow;
 
 use actix_web::HttpRequest;
-use actix_web::http::header::{AcceptLanguage, Header, LanguageTag};
+use actix_web::http::header::{AcceptLanguage, Header, LanguageTag, Quality};
 use rimeyard_rules::because;
 
 /// The units of a reader.
@@ -23,9 +23,11 @@ impl Units {
     /// What the languages that the reader's program asks for say of it: the first that names a measurement system
     /// (`en-US-u-ms-metric`; Unicode Technical Standard 35, part 1, key `ms`) or else a region. SI where none does.
     pub fn asked(request: &HttpRequest) -> Self {
-        let Ok(languages) = AcceptLanguage::parse(request) else {
+        let Ok(mut languages) = AcceptLanguage::parse(request) else {
             return Units::Si;
         };
+        // Of weight 0 is what is not wanted (RFC 9110, 12.4.2).
+        languages.0.retain(|one| one.quality > Quality::ZERO);
         let ranked = languages.ranked().into_iter();
         ranked
             .filter_map(|language| language.into_item().as_ref().and_then(Self::told_by))
@@ -38,7 +40,7 @@ impl Units {
         let mut unicode = language
             .extension_subtags()
             .filter(|(singleton, _)| singleton.eq_ignore_ascii_case(&'u'))
-            .map(|(_, subtag)| subtag);
+            .flat_map(|(_, subtags)| subtags.split('-'));
         if unicode.any(|key| key.eq_ignore_ascii_case("ms"))
             && let Some(system) = unicode.next()
         {
@@ -93,7 +95,7 @@ mod tests {
             "en-US-u-ms-metric",
             "en-US-u-ms-uksystem",
             "en-GB",
-            "\u{7f}",
+            "en, en-US;q=0",
             ";;",
         ] {
             assert_eq!(asked(told), Units::Si, "{told}");

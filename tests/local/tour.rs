@@ -32,6 +32,7 @@ fn the_tour_of_the_readme_runs() {
     );
     for expected in [
         "\"renew after the season\"",
+        "in an hour; ",
         "\"unserviceable\"",
         "\"status\":\"held\"",
         "\"work\":\"blow\"",

@@ -266,7 +266,7 @@ impl HoursTable {
             1
         };
         let nodes = lattice.hours.iter().zip(&lattice.weights).step_by(stride);
-        let nodes = nodes.filter(|(_, weight)| **weight > NEGLIGIBLE);
+        let nodes = nodes.filter(|(_, weight)| **weight > NEGLIGIBLE * (1.0 - self.none));
         let total: f64 = nodes.clone().map(|node| node.1).sum();
         let scale = if total > 0.0 {
             (1.0 - self.none) / total

@@ -61,7 +61,8 @@ pub async fn list(who: Signed, filter: Query<Filter>) -> Result<Answer, Problem>
     let items = who
         .read(async |tx| audit::list(tx, wanted, before, limit.and_one()).await)
         .await?;
-    Ok(Answer::content(&Page::new(items, limit, |item| item.id)))
+    // It is evidence: as it was noted, whoever reads it.
+    Ok(Answer::content(&Page::new(items, limit, |item| item.id)).exact())
 }
 
 fn missing(field: &str) -> Problem {

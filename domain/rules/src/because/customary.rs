@@ -10,19 +10,25 @@ use crate::measure::Unit;
 /// none, so the size of a belt in its name stays as it is.
 pub const MARK: char = '\u{202f}';
 
-/// The units that have a customary one: their symbol, the customary unit's, and the value in it. Longer symbols first
-/// where one begins another.
+/// The units that have a customary one: their symbol, the customary unit's, the value in it, and to how many decimals a figure
+/// is known at least. What is measured is written without the zeros at its end, so 3 mm are 3.0: read as 3 they would be a
+/// tenth of an inch, and a limit would come out under a reading that is under it.
 #[expect(clippy::type_complexity, reason = "a table, read across")]
-const CUSTOMARY: [(&str, &str, fn(f64) -> f64); 8] = [
-    ("mm", "in", |mm| Unit::Inch.from_si(mm)),
-    ("kPa", "psi", |kpa| Unit::Psi.from_si(kpa)),
-    ("degC", "degF", |degrees| Unit::Fahrenheit.from_si(degrees)),
+const CUSTOMARY: [(&str, &str, fn(f64) -> f64, usize); 8] = [
+    ("mm", "in", |mm| Unit::Inch.from_si(mm), 1),
+    ("kPa", "psi", |kpa| Unit::Psi.from_si(kpa), 1),
+    (
+        "degC",
+        "degF",
+        |degrees| Unit::Fahrenheit.from_si(degrees),
+        0,
+    ),
     // A difference of temperatures.
-    ("K", "degF", |kelvins| kelvins * 1.8),
-    ("km/h", "mph", |km| km / KM_PER_MILE),
-    ("m2/h", "ft2/h", |m2| m2 / M2_PER_FT2),
-    ("m\u{b2}/h", "ft\u{b2}/h", |m2| m2 / M2_PER_FT2),
-    ("kg/h", "lb/h", |kg| kg / KG_PER_LB),
+    ("K", "degF", |kelvins| kelvins * 1.8, 0),
+    ("km/h", "mph", |km| km / KM_PER_MILE, 0),
+    ("m2/h", "ft2/h", |m2| m2 / M2_PER_FT2, 0),
+    ("m\u{b2}/h", "ft\u{b2}/h", |m2| m2 / M2_PER_FT2, 0),
+    ("kg/h", "lb/h", |kg| kg / KG_PER_LB, 0),
 ];
 
 /// NIST SP 811 (2008), appendix B.8; exact by definition.
@@ -65,7 +71,7 @@ struct Converted {
 
 /// Of a text on both sides of a mark.
 fn converted(before: &str, after: &str) -> Option<Converted> {
-    let (si, symbol, convert) = CUSTOMARY.into_iter().find(|(si, ..)| {
+    let (si, symbol, convert, known_to) = CUSTOMARY.into_iter().find(|(si, ..)| {
         let left = after.strip_prefix(si);
         left.is_some_and(|left| {
             !left.starts_with(|next: char| next.is_alphanumeric() || next == '/')
@@ -82,6 +88,7 @@ fn converted(before: &str, after: &str) -> Option<Converted> {
     let decimals = figure
         .split_once('.')
         .map_or(0, |(_, decimals)| decimals.len());
+    let decimals = decimals.max(known_to);
     // And a little, for what is rounded on the way.
     let half_a_step = (0.5 + 1e-9) * 0.1f64.powi(i32::try_from(decimals).ok()?);
     let between = [value - half_a_step, value + half_a_step].map(convert);
@@ -128,9 +135,18 @@ mod tests {
         assert_eq!(said("32", "mm"), "1.26 in");
         assert_eq!(said("0.064", "mm"), "0.0025 in");
         assert_eq!(said("-1.02", "mm"), "-0.04 in");
-        assert_eq!(said("900", "mm"), "35.43 in");
+        assert_eq!(said("900", "mm"), "35.433 in");
+        // A reading and the limit it has met stay on their sides.
+        assert_eq!(
+            (said("2.8", "mm"), said("3", "mm")),
+            ("0.11 in".to_owned(), "0.12 in".to_owned())
+        );
+        assert_eq!(
+            (said("154", "mm"), said("153.9", "mm")),
+            ("6.063 in".to_owned(), "6.06 in".to_owned())
+        );
         assert_eq!(said("0", "mm"), "0 in");
-        assert_eq!(said("141", "kPa"), "20.5 psi");
+        assert_eq!(said("141", "kPa"), "20.45 psi");
         assert_eq!(said("-15", "degC"), "5 degF");
         assert_eq!(said("-40", "degC"), "-40 degF");
         assert_eq!(said("0.5", "K"), "0.9 degF");
