@@ -42,7 +42,7 @@ pub struct HoursToClear {
 }
 
 /// States at most; with more, rates are rounded to a coarser grid. Of 60 machines and two dozen operators against all that
-/// they can bring, rates in whole tens need some 70,000; rounded, such a score came out a fifth too low.
+/// they can bring, rates in whole tens need some 70,000; rounded, such a score can come out many points too low.
 const STATES_MAX: usize = 100_000;
 
 /// States times units at most.
