@@ -1,6 +1,7 @@
 //! An object for every path parameter, and a body for every operation that needs one: what the walk over the document
 //! is fed with. A noun that is added adds its parameter here; the walk fails until it does.
 
+use rimeyard_harness::machines::sound_readings;
 use rimeyard_harness::{Actor, Depot, PASSWORD, eventually};
 use rimeyard_rules::sheet::{two_stage_thrower, two_stage_thrower_checklist};
 use serde_json::{Value, json};
@@ -339,6 +340,7 @@ pub async fn good_body(operation: &str, administrator: &Actor, depot: &Depot) ->
             let mut after = inspection(&unit().await);
             after["kind"] = json!("after_repair");
             after["performed_at"] = json!(days_ago(0));
+            after["readings"] = json!(sound_readings(&two_stage_thrower()));
             json!({"inspection_id": posted(administrator, "/v1/inspections", &after).await})
         }
         "limited_uses_admit" => {

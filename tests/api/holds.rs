@@ -1,6 +1,8 @@
 //! /v1/holds and /v1/units/{unit_id}/holds. What an inspection hangs and proves is in `inspections`.
 
 use rimeyard_harness::TestServer;
+use rimeyard_harness::machines::sound_readings;
+use rimeyard_rules::sheet::{Effect, two_stage_thrower};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
@@ -81,8 +83,22 @@ async fn a_person_hangs_a_tag_and_an_inspection_after_the_repair_lifts_it() {
             "{body}"
         );
     }
+    // Every safety check but one.
+    let safe = || {
+        let sheet = two_stage_thrower();
+        let safety = sheet.checks.iter().zip(sound_readings(&sheet));
+        let safety = safety.filter(|(check, _)| check.effect == Effect::Hold);
+        safety.map(|(_, reading)| reading).collect::<Vec<_>>()
+    };
+    let most = inspect("after_repair", json!(safe()[1..])).await;
+    let refused = by(&most).await;
+    let left_out = safe()[0]["check"].as_str().unwrap().to_owned();
+    assert!(refused.body.contains(&left_out), "{}", refused.body);
+    assert_eq!(refused.problem(422), ["inspection_id"]);
     // Unserviceable, and no matter of safety.
-    let repaired = inspect("after_repair", json!([{"check": "lamp", "works": false}])).await;
+    let mut readings = safe();
+    readings.push(json!({"check": "lamp", "works": false}));
+    let repaired = inspect("after_repair", json!(readings)).await;
     let lifted = by(&repaired).await.expect(200).json();
     assert_eq!(
         (&lifted["lifted_inspection"], &lifted["rev"]),

@@ -161,6 +161,10 @@ async fn what_contradicts_other_facts_is_kept_and_flagged() {
     // What is corrected no longer counts against anything.
     let typo = post(&technician, reading(&unit, 6, json!({"run_hours": 1250}))).await;
     assert_eq!(
+        typo["flags"],
+        json!(["suspect", "more hours than have passed"])
+    );
+    assert_eq!(
         post(
             &technician,
             reading(&unit, 6, json!({"run_hours": 125, "corrects": typo["id"]}))
@@ -183,7 +187,7 @@ async fn a_new_meter_and_a_slip_do_not_stop_the_hours() {
     };
     let backwards = json!(["suspect", "hours run backwards"]);
     assert_eq!(flags(30, json!({"run_hours": 100})).await, json!([]));
-    assert_eq!(flags(25, json!({"run_hours": 1100})).await, json!([]));
+    assert_eq!(flags(25, json!({"run_hours": 220})).await, json!([]));
     assert_eq!(flags(20, json!({"run_hours": 120})).await, backwards);
     assert_eq!(flags(18, json!({"run_hours": 121})).await, json!([]));
     assert_eq!(flags(16, json!({"run_hours": 122})).await, json!([]));
@@ -191,6 +195,11 @@ async fn a_new_meter_and_a_slip_do_not_stop_the_hours() {
     assert_eq!(flags(10, new).await, json!([]));
     assert_eq!(flags(9, json!({"run_hours": 3})).await, json!([]));
     assert_eq!(flags(8, json!({"run_hours": 2})).await, backwards);
+    // More than there was time for, and two of them prove nothing against two that agree.
+    let ahead = json!(["suspect", "more hours than have passed"]);
+    assert_eq!(flags(7, json!({"run_hours": 9999})).await, ahead);
+    assert_eq!(flags(6, json!({"run_hours": 9999.5})).await, ahead);
+    assert_eq!(flags(5, json!({"run_hours": 4})).await, json!([]));
     // Of the old meter, though it arrives late.
     assert_eq!(flags(15, json!({"run_hours": 123})).await, json!([]));
 }

@@ -2,6 +2,7 @@
 //! who may, with the proof.
 
 use reqwest::Method;
+use rimeyard_harness::machines::sound_inspection;
 use rimeyard_harness::{Actor, Answer, PASSWORD, TestServer, email};
 use rimeyard_store::Role;
 use serde_json::{Value, json};
@@ -21,8 +22,9 @@ async fn technician_at_far(server: &TestServer) -> Actor {
 
 /// An inspection after a repair in which nothing failed.
 async fn repaired(actor: &Actor, unit: &str) -> String {
-    let body = json!({"unit_id": unit, "kind": "after_repair", "performed_at": days_ago(0),
-        "readings": [{"check": "stop_switch", "works": true}]});
+    let mut body = sound_inspection(unit, 0);
+    body["kind"] = json!("after_repair");
+    body["performed_at"] = json!(days_ago(0));
     posted(actor, "/v1/inspections", &body).await
 }
 

@@ -32,15 +32,37 @@ struct Point {
     estimated: bool,
 }
 
+impl Point {
+    fn agrees_with(&self, later: &Point) -> bool {
+        agree((self.at, self.hours), (later.at, later.hours))
+    }
+}
+
 /// Hours are noted to a tenth.
 const NOTED: f64 = 0.1 + 1e-9;
+
+/// How many more hours than have passed are left to clocks that differ, and to what is noted for a day: a day.
+const BESIDE: f64 = 24.0;
+
+/// Whether a machine can have run the hours of both, an instant and the hours then, in this order: no fewer later than
+/// before, and no more between them than time has passed, a day beside.
+pub fn agree(earlier: (Timestamp, f64), later: (Timestamp, f64)) -> bool {
+    agree_within(0.0, earlier, later)
+}
+
+fn agree_within(hours: f64, earlier: (Timestamp, f64), later: (Timestamp, f64)) -> bool {
+    let passed = (later.0.as_second() - earlier.0.as_second()) as f64 / 3600.0;
+    let run = later.1 - earlier.1;
+    -hours <= run && run <= passed + BESIDE + hours
+}
 
 impl Timeline {
     /// The timeline up to `as_of`; `used` are the hours run from a day to another, in the mean of the sheet: for the
     /// time between the last reading of a meter and its replacement.
     ///
-    /// Hours that run backwards are not believed, but: an estimate never stands against the meter, and where two later
-    /// readings agree with each other and contradict only the one before them, that one was the slip.
+    /// Hours that run backwards, or faster than time, are not believed ([`agree`]), but: an estimate never stands against
+    /// the meter, and where two later readings agree with each other and contradict only the one before them, that one
+    /// was the slip.
     pub fn new(
         meter: &[MeterFacts],
         acquired_on: Option<Date>,
@@ -90,13 +112,13 @@ impl Timeline {
     /// Takes a reading in, the latest so far. `doubted` is the last one that was not believed.
     fn take(&mut self, point: Point, doubted: &mut Option<Point>) {
         let points = &mut self.points;
-        let contradicts = |last: Option<&Point>| last.is_some_and(|last| last.hours > point.hours);
+        let contradicts = |last: Option<&Point>| last.is_some_and(|last| !last.agrees_with(&point));
         // Not to be taken back: what a replaced meter was counted on from.
         let fixed = self.offsets.last().map(|offset| offset.0);
         let slip = |last: &Point| fixed.is_none_or(|fixed| last.at > fixed);
         if !point.estimated {
-            let over = |one: &&Point| one.estimated && one.hours > point.hours && slip(one);
-            let left = points.len() - points.iter().rev().take_while(over).count();
+            let wrong = |one: &&Point| one.estimated && contradicts(Some(one)) && slip(one);
+            let left = points.len() - points.iter().rev().take_while(wrong).count();
             if !contradicts(points[..left].last()) {
                 points.truncate(left);
             }
@@ -107,10 +129,10 @@ impl Timeline {
             return;
         }
         let agreed = doubted
-            .filter(|doubted| !point.estimated && doubted.hours <= point.hours)
+            .filter(|doubted| !point.estimated && doubted.agrees_with(&point))
             .filter(|doubted| {
                 let before = points.len().checked_sub(2).map(|index| points[index]);
-                before.is_none_or(|before| before.hours <= doubted.hours)
+                before.is_none_or(|before| before.agrees_with(doubted))
                     && points.last().is_some_and(slip)
             });
         if let Some(agreed) = agreed {
@@ -135,10 +157,11 @@ impl Timeline {
         let hours = meter_hours + self.offset_at(at);
         let after = self.points.partition_point(|point| point.at < at);
         // Of what was noted at one time all but the last may be less.
-        let before = after.checked_sub(1).map(|before| self.points[before].hours);
+        let before = after.checked_sub(1).map(|before| self.points[before]);
         let next = self.points[after..].iter().find(|point| point.at > at);
-        (before.is_none_or(|before| before <= hours + NOTED)
-            && next.is_none_or(|next| next.hours >= hours - NOTED))
+        let now = (at, hours);
+        (before.is_none_or(|before| agree_within(NOTED, (before.at, before.hours), now))
+            && next.is_none_or(|next| agree_within(NOTED, now, (next.at, next.hours))))
         .then_some(hours)
     }
 
@@ -242,19 +265,39 @@ mod tests {
             hours.iter().map(|hours| ("", *hours)).collect()
         };
         // One reading against one: the first stands, until another agrees with the second.
-        assert_eq!(hours(&read(&[100.0, 1100.0, 120.0])), [100.0, 1100.0]);
+        assert_eq!(hours(&read(&[100.0, 700.0, 120.0])), [100.0, 700.0]);
         assert_eq!(
-            hours(&read(&[100.0, 1100.0, 120.0, 121.0, 130.0])),
+            hours(&read(&[100.0, 700.0, 120.0, 121.0, 130.0])),
             [100.0, 120.0, 121.0, 130.0]
         );
         // Too low a slip stands against nobody.
         assert_eq!(hours(&read(&[100.0, 12.0, 120.0])), [100.0, 120.0]);
         // Two that contradict each other prove nothing, nor do two against two: a meter changed without a word.
-        assert_eq!(
-            hours(&read(&[100.0, 1100.0, 121.0, 120.0])),
-            [100.0, 1100.0]
-        );
+        assert_eq!(hours(&read(&[100.0, 700.0, 121.0, 120.0])), [100.0, 700.0]);
         assert_eq!(hours(&read(&[100.0, 110.0, 3.0, 4.0])), [100.0, 110.0]);
+    }
+
+    /// January has 744 hours, and a day beside.
+    #[test]
+    fn hours_do_not_run_faster_than_time() {
+        let hours = |readings: &[(&str, f64)]| believed(readings).0;
+        let read = |hours: &[f64]| -> Vec<(&'static str, f64)> {
+            hours.iter().map(|hours| ("", *hours)).collect()
+        };
+        assert_eq!(hours(&read(&[100.0, 868.0])), [100.0, 868.0]);
+        assert_eq!(hours(&read(&[100.0, 868.1])), [100.0]);
+        // The reading after it decides: with the one before, or with it against the one before.
+        assert_eq!(hours(&read(&[243.0, 9999.0, 250.0])), [243.0, 250.0]);
+        assert_eq!(hours(&read(&[243.0, 9999.0, 10_020.0])), [9999.0, 10_020.0]);
+        // Nor does an estimate too low, or one too high.
+        assert_eq!(hours(&[("~", 10.0), ("", 9999.0)]), [9999.0]);
+        assert_eq!(hours(&[("", 10.0), ("~", 9999.0)]), [10.0]);
+        let (_, line) = believed(&read(&[100.0, 110.0]));
+        let noted = |text: &str, hours| line.noted(text.parse().unwrap(), hours);
+        assert_eq!(noted("2025-02-02T12:00:00Z", 158.1), Some(158.1));
+        assert_eq!(noted("2025-02-02T12:00:00Z", 158.2), None);
+        assert_eq!(noted("2024-12-31T12:00:00Z", 52.0), Some(52.0));
+        assert_eq!(noted("2024-12-31T12:00:00Z", 51.8), None);
     }
 
     #[test]

@@ -4,10 +4,11 @@
 use std::collections::BTreeMap;
 
 use diesel::QueryableByName;
-use diesel::sql_types::{Array, Bool, Double, Timestamptz, Uuid as SqlUuid};
+use diesel::sql_types::{Array, Bool, Double, Text, Timestamptz, Uuid as SqlUuid};
 use diesel_async::RunQueryDsl;
 use jiff::{SignedDuration, Timestamp};
 use jiff_diesel::ToDiesel;
+use rimeyard_rules::timeline::agree;
 use uuid::Uuid;
 
 use crate::machine::Machine;
@@ -19,10 +20,15 @@ pub const SUSPECT: &str = "suspect";
 pub const FUTURE: &str = "in the future";
 /// Fewer running hours than before, or more than after.
 pub const HOURS_BACKWARDS: &str = "hours run backwards";
+/// More running hours since the reading before, or fewer before the one after, than any machine can have run.
+pub const HOURS_AHEAD: &str = "more hours than have passed";
 /// Before the agency had the machine.
 pub const BEFORE_ACQUIRED: &str = "before the machine was acquired";
 /// After the machine was retired.
 pub const AFTER_RETIRED: &str = "after the machine was retired";
+
+/// The flags that leave a time to be believed, though not the hours.
+pub(crate) const OF_HOURS: [&str; 3] = [SUSPECT, HOURS_BACKWARDS, HOURS_AHEAD];
 
 /// How far a clock may be ahead of ours before it is noticed.
 const AHEAD: SignedDuration = SignedDuration::from_mins(5);
@@ -61,7 +67,7 @@ pub(crate) async fn flags(
                 hours: said.run_hours?,
                 estimated: said.estimated,
                 meter_replaced: said.meter_replaced,
-                backwards: false,
+                doubted: false,
             };
             Some((index, hours))
         })
@@ -70,8 +76,8 @@ pub(crate) async fn flags(
         return Ok(flags);
     }
     let known = neighbours(tx, &noted, replaced).await?;
-    for index in backwards(known, noted) {
-        flags[index] = vec![SUSPECT.to_owned(), HOURS_BACKWARDS.to_owned()];
+    for (index, flag) in contradictions(known, noted) {
+        flags[index] = vec![SUSPECT.to_owned(), flag.to_owned()];
     }
     Ok(flags)
 }
@@ -118,9 +124,23 @@ struct Hours {
     estimated: bool,
     #[diesel(sql_type = Bool)]
     meter_replaced: bool,
-    /// Whether it was doubted already, for running backwards.
+    /// Whether these hours were doubted already.
     #[diesel(sql_type = Bool)]
-    backwards: bool,
+    doubted: bool,
+}
+
+impl Hours {
+    /// What is wrong with one of them where the other, a later one, is right.
+    fn contradiction(&self, later: &Hours) -> Option<&'static str> {
+        let hours = |one: &Hours| (one.at, one.hours);
+        if agree(hours(self), hours(later)) {
+            None
+        } else if later.hours < self.hours {
+            Some(HOURS_BACKWARDS)
+        } else {
+            Some(HOURS_AHEAD)
+        }
+    }
 }
 
 /// The hours already kept that stand nearest before and after each of these; of those before the last two, and the last
@@ -139,56 +159,53 @@ async fn neighbours(
              cross join lateral (
                  (select * from (
                      (select took_effect_at as at, run_hours as hours, estimated, meter_replaced,
-                             'hours run backwards' = any(flags) as backwards
+                             flags <> '{}' as doubted
                       from meter_reading m
                       where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
-                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at <= n.at and (n.estimated or not estimated)
-                        and not 'hours run backwards' = any(flags)
+                        and flags = '{}' and took_effect_at <= n.at and (n.estimated or not estimated)
                         and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
                       order by took_effect_at desc limit 2)
                      union all
-                     (select took_effect_at, run_hours, false, false, 'hours run backwards' = any(flags)
+                     (select took_effect_at, run_hours, false, false, flags <> '{}'
                       from inspection i
                       where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
-                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at <= n.at and not 'hours run backwards' = any(flags)
+                        and flags = '{}' and took_effect_at <= n.at
                         and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
                       order by took_effect_at desc limit 2)
                  ) k order by at desc limit 2)
                  union all
                  (select * from (
                      (select took_effect_at as at, run_hours as hours, estimated, meter_replaced,
-                             'hours run backwards' = any(flags) as backwards
+                             flags <> '{}' as doubted
                       from meter_reading m
                       where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
-                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at <= n.at and not estimated
+                        and took_effect_at <= n.at and not estimated
                         -- Few are: these have an index of their own.
-                        and 'hours run backwards' = any(flags) and flags <> '{}'::text[]
+                        and flags <> '{}' and flags <@ $6
                         and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
                       order by took_effect_at desc limit 1)
                      union all
-                     (select took_effect_at, run_hours, false, false, 'hours run backwards' = any(flags)
+                     (select took_effect_at, run_hours, false, false, flags <> '{}'
                       from inspection i
                       where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
-                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at <= n.at
-                        and 'hours run backwards' = any(flags) and flags <> '{}'::text[]
+                        and took_effect_at <= n.at and flags <> '{}' and flags <@ $6
                         and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
                       order by took_effect_at desc limit 1)
                  ) k order by at desc limit 1)
                  union all
                  (select * from (
                      (select took_effect_at as at, run_hours as hours, estimated, meter_replaced,
-                             'hours run backwards' = any(flags) as backwards
+                             flags <> '{}' as doubted
                       from meter_reading m
                       where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
-                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at > n.at and (n.estimated or not estimated)
-                        and not 'hours run backwards' = any(flags)
+                        and flags = '{}' and took_effect_at > n.at and (n.estimated or not estimated)
                         and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
                       order by took_effect_at limit 1)
                      union all
-                     (select took_effect_at, run_hours, false, false, 'hours run backwards' = any(flags)
+                     (select took_effect_at, run_hours, false, false, flags <> '{}'
                       from inspection i
                       where org_id = $1 and unit_id = n.unit_id and run_hours is not null and id <> all($5)
-                        and flags <@ '{suspect,hours run backwards}'::text[] and took_effect_at > n.at and not 'hours run backwards' = any(flags)
+                        and flags = '{}' and took_effect_at > n.at
                         and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
                       order by took_effect_at limit 1)
                  ) k order by at limit 1)
@@ -198,74 +215,81 @@ async fn neighbours(
         .bind::<Array<SqlUuid>, _>(noted().map(|hours| hours.unit_id).collect::<Vec<_>>())
         .bind::<Array<Timestamptz>, _>(noted().map(|hours| hours.at.to_diesel()).collect::<Vec<_>>())
         .bind::<Array<Bool>, _>(noted().map(|hours| hours.estimated).collect::<Vec<_>>())
-        .bind::<Array<SqlUuid>, _>(replaced),
+        .bind::<Array<SqlUuid>, _>(replaced)
+        .bind::<Array<Text>, _>(OF_HOURS.as_slice()),
     )
     .load(&mut tx.connection())
     .await?)
 }
 
-/// Which of `noted` run against what is known, or against an earlier one of themselves that does not. An estimate
-/// proves nothing against a reading of the meter, nor a meter against the one that took its place. Where a reading
-/// agrees with one that was doubted, and both contradict only the one before them, that one was the slip, as the rules'
-/// timeline has it.
-fn backwards(known: Vec<Hours>, mut noted: Vec<(usize, Hours)>) -> Vec<usize> {
+/// Which of `noted` contradict what is known, or an earlier one of themselves that does not, and how. An estimate proves
+/// nothing against a reading of the meter, nor a meter against the one that took its place. Where a reading agrees with
+/// one that was doubted, and both contradict only the one before them, that one was the slip, as the rules' timeline
+/// has it.
+fn contradictions(known: Vec<Hours>, mut noted: Vec<(usize, Hours)>) -> Vec<(usize, &'static str)> {
     let mut lines: BTreeMap<Uuid, Vec<Hours>> = BTreeMap::new();
     for hours in known {
         lines.entry(hours.unit_id).or_default().push(hours);
     }
     noted.sort_by_key(|(index, hours)| (hours.at, *index));
-    let mut backwards = Vec::new();
+    let mut contradictions = Vec::new();
     for (index, new) in noted {
         let line = lines.entry(new.unit_id).or_default();
         // Stable: of what was noted at one time the later entry is the later reading.
         line.sort_by_key(|known| known.at);
-        let counts = |known: &&Hours| !known.backwards && (new.estimated || !known.estimated);
+        let counts = |known: &&Hours| !known.doubted && (new.estimated || !known.estimated);
         let mut earlier = line
             .iter()
             .filter(counts)
             .filter(|known| known.at <= new.at);
         let (before, second) = (earlier.next_back(), earlier.next_back());
         let after = line.iter().filter(counts).find(|known| known.at > new.at);
-        let slip = |before: &Hours| {
-            let mut doubted = line.iter().filter(|known| known.backwards);
+        let slip = |before: &&Hours| {
+            let mut doubted = line.iter().filter(|known| known.doubted);
             !new.estimated
                 && !before.meter_replaced
                 && doubted.any(|doubted| {
                     before.at <= doubted.at
                         && doubted.at <= new.at
-                        && doubted.hours <= new.hours
-                        && second.is_none_or(|second| second.hours <= doubted.hours)
+                        && doubted.contradiction(&new).is_none()
+                        && second.is_none_or(|second| second.contradiction(doubted).is_none())
                 })
         };
-        let under = |before: &Hours| before.hours > new.hours && !slip(before);
-        let is_backwards = (!new.meter_replaced && before.is_some_and(under))
-            || after.is_some_and(|after| !after.meter_replaced && after.hours < new.hours);
-        if is_backwards {
-            backwards.push(index);
-        }
-        if !(is_backwards && new.estimated) {
-            line.push(Hours {
-                backwards: is_backwards,
-                ..new
-            });
+        let before = before.filter(|before| !new.meter_replaced && !slip(before));
+        let after = after.filter(|after| !after.meter_replaced);
+        let contradiction = before
+            .and_then(|before| before.contradiction(&new))
+            .or_else(|| after.and_then(|after| new.contradiction(after)));
+        contradictions.extend(contradiction.map(|flag| (index, flag)));
+        let doubted = contradiction.is_some();
+        if !(doubted && new.estimated) {
+            line.push(Hours { doubted, ..new });
         }
     }
-    backwards
+    contradictions
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn at(second: i64, hours: f64, estimated: bool) -> Hours {
+    fn at(day: i64, hours: f64, estimated: bool) -> Hours {
         Hours {
             unit_id: Uuid::nil(),
-            at: Timestamp::from_second(second).unwrap(),
+            at: Timestamp::from_second(day * 86_400).unwrap(),
             hours,
             estimated,
             meter_replaced: false,
-            backwards: false,
+            doubted: false,
         }
+    }
+
+    fn backwards(known: Vec<Hours>, noted: Vec<(usize, Hours)>) -> Vec<usize> {
+        let found = contradictions(known, noted).into_iter();
+        found
+            .inspect(|(_, flag)| assert_eq!(*flag, HOURS_BACKWARDS))
+            .map(|(index, _)| index)
+            .collect()
     }
 
     #[test]
@@ -293,19 +317,47 @@ mod tests {
         assert_eq!(backwards(vec![at(10, 100.0, false)], noted), [2]);
     }
 
+    /// On days 30, 31 and so on.
+    fn noted(hours: &[f64]) -> Vec<(usize, Hours)> {
+        let readings = (30..).zip(hours).enumerate();
+        readings
+            .map(|(index, (day, hours))| (index, at(day, *hours, false)))
+            .collect()
+    }
+
+    /// From day 20 to day 30 are 240 hours, and a day beside.
+    #[test]
+    fn hours_do_not_grow_faster_than_time_passes() {
+        let known = || vec![at(20, 100.0, false)];
+        assert!(contradictions(known(), noted(&[364.0])).is_empty());
+        let ahead = [(0, HOURS_AHEAD)];
+        // As a second reading shows by agreeing with the one before; or by agreeing with the doubted one.
+        assert_eq!(
+            contradictions(known(), noted(&[364.1, 110.0, 112.0])),
+            ahead
+        );
+        assert_eq!(
+            contradictions(known(), noted(&[9999.0, 9999.5, 10_000.0])),
+            ahead
+        );
+        // Nor is the time before a later reading enough.
+        let early = vec![
+            (0, at(5, 1.0, false)),
+            (1, at(19, 52.0, false)),
+            (2, at(19, 51.9, false)),
+        ];
+        let later = vec![at(20, 100.0, false), at(0, 0.0, false)];
+        assert_eq!(contradictions(later, early), [(2, HOURS_BACKWARDS)]);
+        let short = vec![(0, at(19, 51.9, false))];
+        assert_eq!(contradictions(known(), short), ahead);
+    }
+
     #[test]
     fn two_that_agree_outweigh_the_slip_before_them() {
-        let known = || vec![at(10, 100.0, false), at(20, 1100.0, false)];
-        let noted = |hours: &[f64]| -> Vec<(usize, Hours)> {
-            let seconds = 30..;
-            let readings = seconds.zip(hours).enumerate();
-            readings
-                .map(|(index, (second, hours))| (index, at(second, *hours, false)))
-                .collect()
-        };
+        let known = || vec![at(10, 100.0, false), at(20, 300.0, false)];
         assert_eq!(backwards(known(), noted(&[120.0, 121.0, 130.0])), [0]);
         let doubted = Hours {
-            backwards: true,
+            doubted: true,
             ..at(25, 120.0, false)
         };
         let with_doubted = || [known(), vec![doubted]].concat();

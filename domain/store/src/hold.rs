@@ -20,7 +20,7 @@ use crate::inspection::{self, Inspection, JudgedReading};
 use crate::json::json;
 use crate::machine::{machines, named};
 use crate::schema::hold;
-use crate::{Error, Result, Role, Tx, clock, fields, finding, person, prepared};
+use crate::{Error, Result, Role, Tx, clock, fields, finding, person, prepared, sheet, unit};
 
 /// The longest reason, in characters.
 pub const REASON_MAX: usize = 500;
@@ -91,7 +91,8 @@ pub struct Named {
 #[serde(deny_unknown_fields)]
 pub struct Proof {
     /// An inspection of the unit, made after the tag was hung, that has the failed check serviceable; for a tag that
-    /// comes from no finding, one made after a repair with no safety check unserviceable.
+    /// comes from no finding, one made after a repair that read every safety check of the machine as it is rigged, none of
+    /// them unserviceable.
     pub inspection_id: Uuid,
 }
 
@@ -301,11 +302,12 @@ async fn proves(tx: &Tx<'_>, hold: &Hold, inspection: &Inspection<JudgedReading>
                 "is not of kind after_repair; inspect the machine after its repair".to_owned(),
             );
         }
-        if inspection.readings.is_empty() {
-            return not(
-                "has no readings, so it proves nothing; read what was repaired, and the safety checks"
-                    .to_owned(),
-            );
+        let unread = unread_safety_checks(tx, inspection).await?;
+        if !unread.is_empty() {
+            return not(format!(
+                "did not read every safety check; read what was repaired, and {}",
+                unread.join(", ")
+            ));
         }
         let failed = inspection.readings.iter().find(|judged| {
             judged.reading.verdict == Verdict::Unserviceable
@@ -339,6 +341,27 @@ async fn proves(tx: &Tx<'_>, hold: &Hold, inspection: &Inspection<JudgedReading>
         )),
         Some(_) => Ok(()),
     }
+}
+
+/// The checks of the machine's sheet whose failing hangs a tag and which this inspection left out: a tag that says only
+/// that something is wrong may be about any of them.
+async fn unread_safety_checks(
+    tx: &Tx<'_>,
+    inspection: &Inspection<JudgedReading>,
+) -> Result<Vec<String>> {
+    let unit = unit::find(tx, inspection.unit_id).await?;
+    let sheets = sheet::present(tx, &[unit.model_id]).await?;
+    let checks = sheets.get(&unit.model_id).map(|sheet| {
+        let safety = sheet.checks.iter().filter(|check| {
+            check.effect == Effect::Hold && sheet.check_concerns(&check.check, unit.rigging)
+        });
+        let unread = safety.filter(|check| {
+            let mut read = inspection.readings.iter();
+            !read.any(|judged| judged.reading.check == check.check)
+        });
+        unread.map(|check| check.check.clone()).collect()
+    });
+    Ok(checks.unwrap_or_default())
 }
 
 /// The tags that hang on these units because of a finding.

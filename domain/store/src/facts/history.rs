@@ -10,6 +10,7 @@ use rimeyard_rules::facts::{CheckFound, InspectionFacts, MeterFacts, StartFacts}
 use uuid::Uuid;
 
 use super::{Asked, By, by};
+use crate::doubt::OF_HOURS;
 use crate::json::of_word;
 use crate::prepared::prepared;
 use crate::{Result, Tx};
@@ -227,7 +228,7 @@ struct MeterRow {
     meter_replaced: bool,
 }
 
-/// Hours as meter readings and inspections noted them, those that run backwards too: the timeline says which to believe.
+/// Hours as meter readings and inspections noted them, those that contradict others too: the timeline says which to believe.
 /// The last two years', and the newest before of either kind; all of them where a meter was replaced.
 pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> {
     let rows: Vec<MeterRow> = prepared(
@@ -244,26 +245,26 @@ pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> 
                  (select id, took_effect_at as at, run_hours as hours, estimated, meter_replaced
                   from meter_reading m
                   where org_id = $1 and unit_id = u.unit_id and took_effect_at >= u.since and run_hours is not null
-                    and flags <@ '{suspect,hours run backwards}'::text[]
+                    and flags <@ $4
                     and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id))
                  union all
                  (select id, took_effect_at, run_hours, estimated, meter_replaced
                   from meter_reading m
                   where org_id = $1 and unit_id = u.unit_id and took_effect_at < u.since and run_hours is not null
-                    and flags <@ '{suspect,hours run backwards}'::text[]
+                    and flags <@ $4
                     and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
                   order by took_effect_at desc, id desc limit 1)
                  union all
                  (select id, took_effect_at, run_hours, false, false
                   from inspection i
                   where org_id = $1 and unit_id = u.unit_id and took_effect_at >= u.since and run_hours is not null
-                    and flags <@ '{suspect,hours run backwards}'::text[]
+                    and flags <@ $4
                     and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id))
                  union all
                  (select id, took_effect_at, run_hours, false, false
                   from inspection i
                   where org_id = $1 and unit_id = u.unit_id and took_effect_at < u.since and run_hours is not null
-                    and flags <@ '{suspect,hours run backwards}'::text[]
+                    and flags <@ $4
                     and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
                   order by took_effect_at desc, id desc limit 1)
              ) n
@@ -271,7 +272,8 @@ pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> 
         )
         .bind::<SqlUuid, _>(tx.org_id())
         .bind::<Array<SqlUuid>, _>(&asked.unit_ids)
-        .bind::<Timestamptz, _>(asked.hours_since.to_diesel()),
+        .bind::<Timestamptz, _>(asked.hours_since.to_diesel())
+        .bind::<Array<Text>, _>(OF_HOURS.as_slice()),
     )
     .load(&mut tx.connection())
     .await?;
