@@ -95,9 +95,14 @@ fn plain(message: &str) -> String {
         ("invalid type: map", "invalid type: object"),
         ("invalid type: sequence", "invalid type: list"),
         ("invalid type: string", "invalid type: text"),
-        ("expected struct ", "expected an object: "),
     ] {
         words = words.replace(rust, plain);
+    }
+    // What we call it among ourselves, and how many fields it has, say nothing to anybody else.
+    for of_ours in ["struct ", "internally tagged enum ", "adjacently tagged enum "] {
+        if let Some((before, _)) = words.split_once(&format!("expected {of_ours}")) {
+            words = format!("{before}expected an object");
+        }
     }
     words
 }
@@ -153,6 +158,12 @@ mod tests {
         );
         assert_eq!(read(r#"{"readings": {}}"#).field, "readings");
         assert_eq!(read("[]").field, "");
+        let fault = read(r#"{"readings": [7]}"#);
+        assert_eq!(fault.field, "readings[0]");
+        assert_eq!(
+            fault.problem,
+            "invalid type: integer `7`, expected an object"
+        );
         let fault = read(r#"{"readings": [{"hours": 1, "colour": "red"}]}"#);
         assert_eq!(fault.field, "readings[0].colour");
         assert_eq!(fault.problem, "is not known here; known are: hours or kind");

@@ -10,6 +10,7 @@ use std::fmt::{self, Display};
 use jiff::{Timestamp, civil::Date, tz::TimeZone};
 use serde::{Deserialize, Serialize};
 
+use crate::measure::Unit;
 use crate::sheet::Measure;
 
 /// One reason of a result.
@@ -168,9 +169,17 @@ pub fn quantity(figure: impl Display, symbol: &str) -> impl Display {
     fmt::from_fn(move |text| write!(text, "{figure}{MARK}{symbol}"))
 }
 
+/// A measured figure with its unit; a count is only a number.
+pub fn figure(value: impl Display, unit: Unit) -> impl Display {
+    fmt::from_fn(move |text| match unit {
+        Unit::Count => write!(text, "{value}"),
+        _ => write!(text, "{}", quantity(&value, unit.symbol())),
+    })
+}
+
 /// A measured value in the sheet's words: "1.2 mm below the rim".
 pub fn measured(measure: &Measure, value: f64, decimals: usize) -> String {
-    let said = |value| quantity(number(value, decimals), measure.unit.symbol());
+    let said = |value| figure(number(value, decimals), measure.unit);
     match &measure.words {
         Some(words) if value < 0.0 => match &words.under {
             Some(under) => format!("{} {under}", said(-value)),

@@ -74,6 +74,15 @@ pub fn use_order(made_on: Option<Date>, code: &str) -> (bool, Option<Date>, &str
     (made_on.is_none(), made_on, code)
 }
 
+/// A quantity as it is said of a part counted in `unit`: "10", "400 ml".
+pub fn quantity_of(unit: &str, quantity: i64) -> String {
+    if unit == "each" {
+        quantity.to_string()
+    } else {
+        format!("{quantity} {unit}")
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -6,20 +6,22 @@ use super::level::Level;
 use super::line::{SpareLine, years};
 use super::shelf::OnHand;
 use crate::because::{day, number, two_figures};
+use crate::stock::quantity_of;
 
 /// The reason of a line as of `today`.
 pub(super) fn because(line: &SpareLine, level: &Level, on_hand: OnHand, today: Date) -> String {
     let mut said: Vec<String> = Vec::new();
     said.extend(by_chance(line, level));
     if level.sum.orders > 0 {
-        said.push(format!("open orders want {}", level.sum.orders));
+        let wanted = counted(line, level.sum.orders);
+        said.push(format!("open orders want {wanted}"));
     }
     if level.in_kits > 0 {
-        said.push(format!("{} in kits", level.in_kits));
+        said.push(format!("{} in kits", counted(line, level.in_kits)));
     }
-    said.push(shelf(on_hand));
+    said.push(shelf(line, on_hand));
     if line.level.on_order > 0 {
-        said.push(format!("{} on order", line.level.on_order));
+        said.push(format!("{} on order", counted(line, line.level.on_order)));
     }
     said.push(lead_time(line, today));
     format!("{}: {}", head(line), said.join("; "))
@@ -84,11 +86,11 @@ fn by_chance(line: &SpareLine, level: &Level) -> Option<String> {
 }
 
 /// "2 on hand, 1 of them past its date after 12 Jan 2026".
-fn shelf(on_hand: OnHand) -> String {
+fn shelf(line: &SpareLine, on_hand: OnHand) -> String {
     let all = on_hand.good.saturating_add(on_hand.past);
     let there = match all {
         0 => "none on hand".to_owned(),
-        all => format!("{all} on hand"),
+        all => format!("{} on hand", counted(line, all)),
     };
     let Some(from) = on_hand.past_from.map(day) else {
         return there;
@@ -97,7 +99,10 @@ fn shelf(on_hand: OnHand) -> String {
         1 if all == 1 => format!("{there}, past its date after {from}"),
         past if past == all => format!("{there}, all past their dates after {from}"),
         1 => format!("{there}, 1 of them past its date after {from}"),
-        past => format!("{there}, {past} of them past their dates after {from}"),
+        past => {
+            let past = counted(line, past);
+            format!("{there}, {past} of them past their dates after {from}")
+        }
     }
 }
 
@@ -123,11 +128,6 @@ fn said(mean: f64) -> String {
     }
 }
 
-/// A quantity in its unit: "10", "400 ml".
 fn counted(line: &SpareLine, quantity: i64) -> String {
-    if line.unit == "each" {
-        quantity.to_string()
-    } else {
-        format!("{quantity} {}", line.unit)
-    }
+    quantity_of(&line.unit, quantity)
 }

@@ -144,17 +144,19 @@ fn of_work(shared: &Shared<'_>, work: &WorkOf<'_>, scored: &Scored, all: &mut Ve
         "going to look at the unproven machines",
         (scored.with_unproven > score).then_some(scored.with_unproven),
     );
-    if let Some(loss) = scored
-        .one_machine_fewer
-        .map(points)
-        .filter(|loss| *loss <= -3.0)
-    {
+    let loss = scored.one_machine_fewer.map(points);
+    if let Some((loss, index)) = loss.filter(|loss| *loss <= -3.0).zip(scored.matters_most) {
+        let unit = &shared.facts.units[index];
         let text = format!(
-            "{}: losing the machine that matters most takes {} points",
+            "{}: losing {}, the machine that matters most, takes {} points",
             name(work),
+            unit.tag,
             number(-loss, 0)
         );
-        all.push(DepotReason::of_work(work, text));
+        all.push(DepotReason {
+            unit_id: Some(unit.id),
+            ..DepotReason::of_work(work, text)
+        });
     }
     if scored.score.shortfall >= 0.01 * work.needed_rate
         && work.work.rate_unit().rounded(scored.score.shortfall) > 0.0

@@ -118,6 +118,8 @@ pub struct Scored {
     pub score: Score,
     pub with_unproven: f64,
     pub one_machine_fewer: Option<f64>,
+    /// Which machine that is, by place in the facts.
+    pub matters_most: Option<usize>,
     pub one_machine_more: Option<f64>,
     pub one_operator_fewer: Option<f64>,
     pub one_operator_more: Option<f64>,
@@ -192,14 +194,14 @@ impl WorkOf<'_> {
 
     /// Rates and chances at each node of the units that count; with the unproven if asked.
     fn counting(&self, units: &[UnitState], with_unproven: bool) -> (Vec<f64>, Vec<[f64; NODES]>) {
-        let counting = self
-            .members
-            .iter()
-            .map(|index| &units[*index])
-            .filter(|unit| unit.inputs.counts(with_unproven));
-        counting
-            .map(|unit| (unit.document.rate, unit.works))
+        self.who_counts(units, with_unproven)
+            .map(|index| (units[index].document.rate, units[index].works))
             .unzip()
+    }
+
+    fn who_counts(&self, units: &[UnitState], with_unproven: bool) -> impl Iterator<Item = usize> {
+        let members = self.members.iter().copied();
+        members.filter(move |index| units[*index].inputs.counts(with_unproven))
     }
 
     pub fn scored(&self, units: &[UnitState]) -> Scored {
@@ -244,6 +246,7 @@ impl WorkOf<'_> {
             score,
             with_unproven,
             one_machine_fewer: first.map(without),
+            matters_most: first.and_then(|first| self.who_counts(units, false).nth(first)),
             one_machine_more: first.map(with_twin),
             one_operator_fewer: self
                 .operators

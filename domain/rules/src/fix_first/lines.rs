@@ -211,7 +211,8 @@ impl<'a> Stands<'a> {
             line,
             work: self.lines[line].work.work,
             before: self.now[line],
-            after: self.now[line] + slopes[line][place] * rise,
+            // A slope of a rounded lattice may lead past certainty.
+            after: (self.now[line] + slopes[line][place] * rise).min(1.0),
         })
     }
 

@@ -6,6 +6,7 @@ use super::parts::Fitted;
 use super::shown::{PartAt, PartToFit, WorkToFix};
 use super::{DepotWork, Supply, UnitWork};
 use crate::because::{day, number, odds};
+use crate::stock::quantity_of;
 
 /// Reasons of a job that are said.
 const WHY_MAX: usize = 2;
@@ -189,9 +190,11 @@ fn parts(fitted: &Fitted, supply: &Supply) -> Option<String> {
 }
 
 fn part(part: &PartToFit, supply: &Supply) -> String {
+    let listed = part.part_id.and_then(|id| supply.catalogue.parts.get(&id));
+    let unit = listed.map_or("each", |listed| listed.unit.as_str());
     let name = match part.quantity {
-        1 => part.name.clone(),
-        quantity => format!("{quantity} {}", part.name),
+        1 if unit == "each" => part.name.clone(),
+        quantity => format!("{} {}", quantity_of(unit, quantity), part.name),
     };
     match part.at {
         PartAt::WithTheOrder => format!("{name}: with the order"),

@@ -45,7 +45,12 @@ pub struct Factor {
 
 /// A calculation and its input.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case", tag = "calculation", content = "input")]
+#[serde(
+    rename_all = "snake_case",
+    tag = "calculation",
+    content = "input",
+    deny_unknown_fields
+)]
 #[cfg_attr(feature = "schema", derive(utoipa::ToSchema), schema(as = UnitFigure))]
 pub enum Figure {
     /// `POST /v1/calculations/starts`.

@@ -3,9 +3,9 @@
 use super::{Context, Flag, Judged, ReadingInput, Verdict, tolerances};
 use crate::Invalid;
 use crate::battery::{self, FullCharge};
-use crate::because::{number, quantity};
+use crate::because::{figure, number, quantity};
 use crate::measure::{Quantity, Unit};
-use crate::sheet::{CheckSpec, Derived, Measure};
+use crate::sheet::{CheckSpec, Derived, Measure, Side};
 use crate::tyre;
 
 /// Readings a person may give the mean of.
@@ -229,7 +229,7 @@ fn measure_text(
     verdict: Verdict,
     flags: &[Flag],
 ) -> String {
-    let said = |value, decimals| quantity(number(value, decimals), measure.unit.symbol());
+    let said = |value, decimals| figure(number(value, decimals), measure.unit);
     let mut text = format!("{}: {}", check.title, said(taken.low, decimals(measure)));
     if taken.low != taken.kept {
         let (low, kept) = match measure.derived {
@@ -241,11 +241,20 @@ fn measure_text(
             said(taken.kept, decimals(measure))
         ));
     }
-    if verdict > Verdict::Serviceable
-        && let Some(limit) = limit_met(measure, taken, verdict)
-    {
+    let limit = (verdict > Verdict::Serviceable)
+        .then(|| limit_met(measure, taken, verdict))
+        .flatten();
+    if let Some(limit) = limit {
         text.push_str(&format!("; {} at {}", verdict.word(), said(limit, 3)));
     }
+    let near = || {
+        let (nearest, is) = nearest_limit(measure, taken).unwrap_or((f64::NAN, verdict));
+        if limit == Some(nearest) {
+            said(nearest, 3).to_string()
+        } else {
+            format!("{}, where it is {},", said(nearest, 3), is.word())
+        }
+    };
     if let Some(freezes_at_c) = taken.freezes_at_c {
         text.push_str(&format!(
             "; freezes at {}",
@@ -253,15 +262,21 @@ fn measure_text(
         ));
     }
     for flag in flags {
-        text.push_str(match flag {
-            Flag::ReMeasure => "; too near a limit to tell: measure again and give the mean",
-            Flag::NotAccepted => "; too near the limit to be accepted: it is a safety matter",
-            Flag::WorseSide => {
-                "; too near the limit to tell after three readings: the worse side counts"
+        text.push_str(&match flag {
+            Flag::ReMeasure => {
+                let near = near();
+                format!("; too near {near} to tell: measure again and give the mean")
             }
-            Flag::WillFreeze => "; it will freeze at the forecast low",
+            Flag::NotAccepted => {
+                "; too near the limit to be accepted: it is a safety matter".to_owned()
+            }
+            Flag::WorseSide => {
+                let near = near();
+                format!("; too near {near} to tell after three readings: the worse side counts")
+            }
+            Flag::WillFreeze => "; it will freeze at the forecast low".to_owned(),
             Flag::RenewBeforeNextSeason => {
-                "; good for the rest of this season, renew before the next"
+                "; good for the rest of this season, renew before the next".to_owned()
             }
         });
     }
@@ -278,22 +293,47 @@ fn decimals(measure: &Measure) -> usize {
     }
 }
 
+/// The limit that a number is nearest to, and what it is from there on.
+fn nearest_limit(measure: &Measure, taken: Taken) -> Option<(f64, Verdict)> {
+    let limits = sides(measure, taken)
+        .into_iter()
+        .filter_map(|(side, value, _)| {
+            let side = side.as_ref()?;
+            Some(
+                [
+                    (side.marginal_at.value, Verdict::Marginal),
+                    (side.unserviceable_at.value, Verdict::Unserviceable),
+                ]
+                .map(|(limit, is)| ((value - limit).abs(), (limit, is))),
+            )
+        });
+    limits
+        .flatten()
+        .min_by(|left, right| left.0.total_cmp(&right.0))
+        .map(|(_, limit)| limit)
+}
+
+/// The sides of the limits, the number as each takes it, and the sign that makes it grow towards its limits.
+fn sides(measure: &Measure, taken: Taken) -> [(&Option<Side>, f64, f64); 2] {
+    [
+        (&measure.limits.low, taken.low, -1.0),
+        (&measure.limits.high, taken.high, 1.0),
+    ]
+}
+
 /// The limit that gives the verdict, on the side that gives it.
 fn limit_met(measure: &Measure, taken: Taken, verdict: Verdict) -> Option<f64> {
-    let at = |side: &crate::sheet::Side| match verdict {
+    let at = |side: &Side| match verdict {
         Verdict::Unserviceable => side.unserviceable_at.value,
         _ => side.marginal_at.value,
     };
-    let sides = [
-        (&measure.limits.low, taken.low, -1.0),
-        (&measure.limits.high, taken.high, 1.0),
-    ];
     // The one that is passed, or nearly: on a band the other side's limit is not what was met.
-    let sides = sides.into_iter().filter_map(|(side, value, sign)| {
-        let limit = at(side.as_ref()?);
-        Some((sign * (value - limit), limit))
-    });
-    sides
-        .max_by(|left, right| left.0.total_cmp(&right.0))
+    let met = sides(measure, taken)
+        .into_iter()
+        .filter_map(|(side, value, sign)| {
+            let limit = at(side.as_ref()?);
+            Some((sign * (value - limit), limit))
+        });
+    met.max_by(|left, right| left.0.total_cmp(&right.0))
         .map(|(_, limit)| limit)
 }

@@ -27,6 +27,11 @@ fn measured(value: f64, unit: &str) -> ReadingInput {
     }
 }
 
+/// A text with the spaces of a keyboard.
+fn plain(text: &str) -> String {
+    text.replace(crate::because::MARK, " ")
+}
+
 fn verdict_of(code: &str, reading: &ReadingInput) -> Judged {
     judge(&spec(code), reading, &Context::default()).expect("a possible reading")
 }
@@ -93,6 +98,9 @@ fn a_falling_measure_passes_its_limits() {
         (judged.verdict, judged.flags),
         (Verdict::Serviceable, vec![Flag::ReMeasure])
     );
+    let near =
+        "3.2 mm; too near 3 mm, where it is marginal, to tell: measure again and give the mean";
+    assert!(plain(&judged.text).ends_with(near), "{}", judged.text);
     assert_eq!(judged.value_si, Some(3.175));
 }
 
@@ -108,6 +116,10 @@ fn near_a_limit_doubt_asks_for_more_readings_then_takes_the_worse_side() {
         verdict_of("friction_ring", &reading).verdict,
         Verdict::Marginal
     );
+    let near = "1.7 mm; marginal at 3 mm; too near 1.5 mm, where it is unserviceable, to tell: measure again and give the \
+                mean";
+    let text = verdict_of("friction_ring", &reading).text;
+    assert!(plain(&text).ends_with(near), "{text}");
     // Three readings: sigma / sqrt 3, so the band is 0.19 mm, and 1.6 is inside it.
     reading.repeats = Some(3);
     assert_eq!(verdict_of("friction_ring", &reading).flags, []);
