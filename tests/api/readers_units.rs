@@ -81,6 +81,33 @@ async fn a_reader_is_told_in_the_units_of_their_language() {
         .expect(200);
 }
 
+/// The version is in every representation's ETag: compressed, in inches, or both.
+#[tokio::test]
+async fn a_change_may_name_what_its_reader_saw() {
+    let (server, path) = with_a_machine().await;
+    let manager = server.district_manager().await;
+    let depot = format!("/v1/depots/{}", server.world.ours.home.id);
+    let named = json!({"name": format!("Yard, {MARK}kerb 100{MARK}mm")});
+    let before = manager.get(&depot).await.expect(200).etag();
+    let after = manager.patch(&depot, &before, &named).await.expect(200);
+    let seen = read_by(&manager, &depot, "en-US", None).await.expect(200);
+    assert_ne!(seen.etag(), after.etag());
+    let renamed = json!({"name": "Yard"});
+    let change = async |etag: &str| manager.patch(&depot, etag, &renamed).await;
+    change(&seen.etag()).await.expect(200);
+    change(&seen.etag()).await.problem(412);
+
+    let inches = read_by(&manager, &path, "en-US", None).await.expect(200);
+    let zipped = inches.etag().replace("-us\"", "-us-gzip\"");
+    assert_ne!(zipped, inches.etag());
+    read_by(&manager, &path, "en-US", Some(&zipped))
+        .await
+        .expect(304);
+    read_by(&manager, &path, "de-AT", Some(&zipped))
+        .await
+        .expect(200);
+}
+
 /// A name that people typed keeps its millimetres, and a phone's copy comes as it is kept, to the byte.
 #[tokio::test]
 async fn what_people_wrote_and_what_a_phone_proves_stay_as_they_are() {

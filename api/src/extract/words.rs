@@ -99,7 +99,11 @@ fn plain(message: &str) -> String {
         words = words.replace(rust, plain);
     }
     // What we call it among ourselves, and how many fields it has, say nothing to anybody else.
-    for of_ours in ["struct ", "internally tagged enum ", "adjacently tagged enum "] {
+    for of_ours in [
+        "struct ",
+        "internally tagged enum ",
+        "adjacently tagged enum ",
+    ] {
         if let Some((before, _)) = words.split_once(&format!("expected {of_ours}")) {
             words = format!("{before}expected an object");
         }
