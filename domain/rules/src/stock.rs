@@ -74,18 +74,42 @@ pub fn use_order(made_on: Option<Date>, code: &str) -> (bool, Option<Date>, &str
     (made_on.is_none(), made_on, code)
 }
 
-/// A quantity as it is said of a part counted in `unit`: "10", "400 ml".
+/// A quantity as it is said of a part counted in `unit`: "10", "2 sets", "400 ml".
 pub fn quantity_of(unit: &str, quantity: i64) -> String {
+    /// Symbols, which have no plural.
+    const SYMBOLS: [&str; 9] = ["ml", "l", "L", "g", "kg", "mm", "cm", "m", "m2"];
     if unit == "each" {
-        quantity.to_string()
-    } else {
-        format!("{quantity} {unit}")
+        return quantity.to_string();
     }
+    let ending = match unit {
+        _ if quantity == 1 || SYMBOLS.contains(&unit) => "",
+        _ if unit.ends_with('s') => "",
+        _ if unit.ends_with(['x', 'h']) => "es",
+        _ => "s",
+    };
+    format!("{quantity} {unit}{ending}")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_quantity_is_said_in_what_it_is_counted_in() {
+        let said = [
+            ("each", 10),
+            ("set", 1),
+            ("set", 2),
+            ("box", 2),
+            ("ml", 400),
+            ("litres", 2),
+        ];
+        let said = said.map(|(unit, quantity)| quantity_of(unit, quantity));
+        assert_eq!(
+            said,
+            ["10", "1 set", "2 sets", "2 boxes", "400 ml", "2 litres"]
+        );
+    }
     use proptest::prelude::*;
 
     fn effects() -> impl Strategy<Value = Vec<(u32, Effect)>> {
