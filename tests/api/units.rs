@@ -153,6 +153,7 @@ async fn units_are_listed_and_found_where_they_are_granted() {
             vec!["T-2", "T-5"],
         ),
         ("?tag=T-3".to_owned(), vec!["T-3"]),
+        ("?tag=t-3".to_owned(), vec!["T-3"]),
         ("?tag=T-1".to_owned(), vec![]),
         (format!("?depot_id={far}"), vec![]),
         (format!("?depot_id={}", Uuid::now_v7()), vec![]),

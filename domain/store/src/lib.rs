@@ -36,6 +36,7 @@ pub mod inspection;
 mod json;
 pub mod labour;
 pub mod learned;
+mod letters;
 pub mod limited_use;
 mod machine;
 pub mod mark;

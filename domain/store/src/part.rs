@@ -15,6 +15,7 @@ use uuid::Uuid;
 use crate::change::{change, difference};
 use crate::feed::{Write, kind};
 use crate::json::{json, of_json};
+use crate::letters::lower;
 use crate::schema::part;
 use crate::{Error, Result, Tx, fields, prepared};
 
@@ -173,12 +174,6 @@ pub async fn list(
     }
     let rows: Vec<Row> = query.load(&mut tx.connection()).await?;
     rows.into_iter().map(Part::try_from).collect()
-}
-
-#[diesel::declare_sql_function]
-extern "SQL" {
-    /// In small letters.
-    fn lower(text: Text) -> Text;
 }
 
 /// One part.

@@ -20,6 +20,7 @@ use crate::change::{change, difference};
 use crate::feed::{Write, kind};
 use crate::fitted_part::{self, Fitted};
 use crate::json::{json, of_word, word};
+use crate::letters::lower;
 use crate::schema::{depot, unit};
 use crate::{Error, Result, Tx, fields, prepared, sheet, work_order};
 
@@ -100,7 +101,7 @@ pub struct Filter {
     pub depot_id: Option<Uuid>,
     /// Of this model.
     pub model_id: Option<Uuid>,
-    /// With exactly this number on its tag.
+    /// With this number on its tag, in whatever letters.
     pub tag: Option<String>,
 }
 
@@ -133,7 +134,7 @@ pub async fn list(
         query = query.filter(unit::model_id.eq(model_id));
     }
     if let Some(tag) = &filter.tag {
-        query = query.filter(unit::tag.eq(tag.clone()));
+        query = query.filter(lower(unit::tag).eq(lower(tag.clone())));
     }
     let rows = query.load(&mut tx.connection()).await?;
     rows.into_iter().map(Unit::try_from).collect()

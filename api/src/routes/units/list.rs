@@ -28,7 +28,7 @@ pub struct Filter {
     depot_id: Option<Uuid>,
     /// Of this model.
     model_id: Option<Uuid>,
-    /// With exactly this number on its tag.
+    /// With this number on its tag, in whatever letters.
     tag: Option<String>,
 }
 

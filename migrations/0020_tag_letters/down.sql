@@ -1,0 +1,1 @@
+drop index unit_org_id_tag_letters;
