@@ -425,9 +425,11 @@ async fn hours_that_contradict_others_and_replaced_meters_are_loaded() {
     };
     read(1000, json!({"run_hours": 10})).await;
     read(900, json!({"run_hours": 50})).await;
+    // More than there was time for.
+    read(850, json!({"run_hours": 9999})).await;
     read(20, json!({"run_hours": 400})).await;
     read(10, json!({"run_hours": 120})).await;
-    // Two years back, and the newest before.
+    // Two years back, and the newest before that nobody doubted: what came before it is not there to contradict another.
     assert_eq!(
         hours().await,
         [(50.0, false), (400.0, false), (120.0, false)]
@@ -438,6 +440,7 @@ async fn hours_that_contradict_others_and_replaced_meters_are_loaded() {
         [
             (10.0, false),
             (50.0, false),
+            (9999.0, false),
             (400.0, false),
             (120.0, false),
             (0.0, true)

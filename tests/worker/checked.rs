@@ -45,7 +45,8 @@ struct Series {
     units: Vec<String>,
     depots: [String; 2],
     inspections: Vec<(String, String)>,
-    holds: Vec<String>,
+    /// The tags that somebody hung, with the machines that they hang on.
+    holds: Vec<(String, String)>,
     storms: Vec<String>,
     /// Writes that contradicted what was stored: a retired unit, a hold lifted already.
     refused: usize,
@@ -95,16 +96,17 @@ impl Series {
                         json!({"reason": "a bent chute"}),
                     )
                     .await;
-                self.holds.extend(hold);
+                self.holds.extend(hold.map(|hold| (hold, unit)));
             }
             65..70 => {
-                let inspection = self.inspections.last().map(|(id, _)| id.clone());
-                if let Some((hold, inspection)) = self.holds.pop().zip(inspection) {
-                    self.post(
-                        &format!("/v1/holds/{hold}/lift"),
-                        json!({"inspection_id": inspection}),
-                    )
-                    .await;
+                if let Some((hold, unit)) = self.holds.pop() {
+                    let inspection = json!({
+                        "unit_id": unit, "kind": "after_repair", "performed_at": days_ago(0),
+                        "readings": sound_readings(&self.sheet),
+                    });
+                    let proof = self.post("/v1/inspections", inspection).await;
+                    let lift = json!({"inspection_id": proof});
+                    self.post(&format!("/v1/holds/{hold}/lift"), lift).await;
                 }
             }
             70..80 => {

@@ -104,7 +104,10 @@ fn plain(message: &str) -> String {
         "internally tagged enum ",
         "adjacently tagged enum ",
     ] {
-        if let Some((before, _)) = words.split_once(&format!("expected {of_ours}")) {
+        let expected = format!("expected {of_ours}");
+        // Not where somebody wrote that: what is quoted goes on to a quotation mark.
+        let said = words.rsplit_once(&expected);
+        if let Some((before, _)) = said.filter(|(_, ours)| !ours.contains('"')) {
             words = format!("{before}expected an object");
         }
     }

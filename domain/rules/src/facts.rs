@@ -3,7 +3,7 @@
 //!
 //! What the loader leaves out: corrected inspections and meter readings (the later fact that names one stands for
 //! it), retired units, closed findings, lifted holds, cancelled storms. Facts flagged `suspect` count as seen; hours of a
-//! time that cannot be (to come, before the machine was there) stay out of the timeline, hours that run backwards do not.
+//! time that cannot be (to come, before the machine was there) stay out of the timeline, hours that contradict others do not.
 //! No fact takes effect later than its receipt, whatever the clock that dated it said.
 
 use std::collections::BTreeMap;

@@ -76,18 +76,24 @@ pub fn use_order(made_on: Option<Date>, code: &str) -> (bool, Option<Date>, &str
 
 /// A quantity as it is said of a part counted in `unit`: "10", "2 sets", "400 ml".
 pub fn quantity_of(unit: &str, quantity: i64) -> String {
-    /// Symbols, which have no plural.
-    const SYMBOLS: [&str; 9] = ["ml", "l", "L", "g", "kg", "mm", "cm", "m", "m2"];
-    if unit == "each" {
+    /// What is counted in other words is said as it was entered.
+    const SEVERAL: [(&str, &str); 9] = [
+        ("set", "sets"),
+        ("pair", "pairs"),
+        ("pack", "packs"),
+        ("box", "boxes"),
+        ("kit", "kits"),
+        ("roll", "rolls"),
+        ("bottle", "bottles"),
+        ("can", "cans"),
+        ("tube", "tubes"),
+    ];
+    if unit.eq_ignore_ascii_case("each") {
         return quantity.to_string();
     }
-    let ending = match unit {
-        _ if quantity == 1 || SYMBOLS.contains(&unit) => "",
-        _ if unit.ends_with('s') => "",
-        _ if unit.ends_with(['x', 'h']) => "es",
-        _ => "s",
-    };
-    format!("{quantity} {unit}{ending}")
+    let several = SEVERAL.iter().find(|(one, _)| *one == unit);
+    let said = several.filter(|_| quantity != 1);
+    format!("{quantity} {}", said.map_or(unit, |(_, several)| several))
 }
 
 #[cfg(test)]
@@ -102,13 +108,10 @@ mod tests {
             ("set", 2),
             ("box", 2),
             ("ml", 400),
-            ("litres", 2),
+            ("ft", 6),
         ];
         let said = said.map(|(unit, quantity)| quantity_of(unit, quantity));
-        assert_eq!(
-            said,
-            ["10", "1 set", "2 sets", "2 boxes", "400 ml", "2 litres"]
-        );
+        assert_eq!(said, ["10", "1 set", "2 sets", "2 boxes", "400 ml", "6 ft"]);
     }
     use proptest::prelude::*;
 

@@ -41,7 +41,8 @@ impl Point {
 /// Hours are noted to a tenth.
 const NOTED: f64 = 0.1 + 1e-9;
 
-/// How many more hours than have passed are left to clocks that differ, and to what is noted for a day: a day.
+/// How many more hours than have passed, between one reading and the next, are left to clocks that differ and to what is
+/// noted for a day: a day.
 const BESIDE: f64 = 24.0;
 
 /// Whether a machine can have run the hours of both, an instant and the hours then, in this order: no fewer later than
@@ -289,7 +290,7 @@ mod tests {
         // The reading after it decides: with the one before, or with it against the one before.
         assert_eq!(hours(&read(&[243.0, 9999.0, 250.0])), [243.0, 250.0]);
         assert_eq!(hours(&read(&[243.0, 9999.0, 10_020.0])), [9999.0, 10_020.0]);
-        // Nor does an estimate too low, or one too high.
+        // An estimate that is too low gives way to the meter, and one that is too high is not believed.
         assert_eq!(hours(&[("~", 10.0), ("", 9999.0)]), [9999.0]);
         assert_eq!(hours(&[("", 10.0), ("~", 9999.0)]), [10.0]);
         let (_, line) = believed(&read(&[100.0, 110.0]));

@@ -20,7 +20,7 @@ pub const SUSPECT: &str = "suspect";
 pub const FUTURE: &str = "in the future";
 /// Fewer running hours than before, or more than after.
 pub const HOURS_BACKWARDS: &str = "hours run backwards";
-/// More running hours since the reading before, or fewer before the one after, than any machine can have run.
+/// More running hours since the reading before than any machine can have run.
 pub const HOURS_AHEAD: &str = "more hours than have passed";
 /// Before the agency had the machine.
 pub const BEFORE_ACQUIRED: &str = "before the machine was acquired";
@@ -259,7 +259,11 @@ fn contradictions(known: Vec<Hours>, mut noted: Vec<(usize, Hours)>) -> Vec<(usi
         let after = after.filter(|after| !after.meter_replaced);
         let contradiction = before
             .and_then(|before| before.contradiction(&new))
-            .or_else(|| after.and_then(|after| new.contradiction(after)));
+            // Too soon before a higher one, either may be the slip, and it is not for the later to say.
+            .or_else(|| {
+                let contradiction = after.and_then(|after| new.contradiction(after));
+                contradiction.filter(|flag| *flag == HOURS_BACKWARDS)
+            });
         contradictions.extend(contradiction.map(|flag| (index, flag)));
         let doubted = contradiction.is_some();
         if !(doubted && new.estimated) {
@@ -340,16 +344,15 @@ mod tests {
             contradictions(known(), noted(&[9999.0, 9999.5, 10_000.0])),
             ahead
         );
-        // Nor is the time before a later reading enough.
-        let early = vec![
-            (0, at(5, 1.0, false)),
-            (1, at(19, 52.0, false)),
-            (2, at(19, 51.9, false)),
+        // What comes late and is true is not blamed for a first reading that was none: the next ones say which it was.
+        let first = || vec![at(30, 9999.0, false)];
+        let late = [
+            at(20, 100.0, false),
+            at(31, 101.0, false),
+            at(32, 102.0, false),
         ];
-        let later = vec![at(20, 100.0, false), at(0, 0.0, false)];
-        assert_eq!(contradictions(later, early), [(2, HOURS_BACKWARDS)]);
-        let short = vec![(0, at(19, 51.9, false))];
-        assert_eq!(contradictions(known(), short), ahead);
+        let late = late.into_iter().enumerate().collect();
+        assert_eq!(contradictions(first(), late), [(1, HOURS_BACKWARDS)]);
     }
 
     #[test]

@@ -302,21 +302,30 @@ async fn proves(tx: &Tx<'_>, hold: &Hold, inspection: &Inspection<JudgedReading>
                 "is not of kind after_repair; inspect the machine after its repair".to_owned(),
             );
         }
-        let unread = unread_safety_checks(tx, inspection).await?;
-        if !unread.is_empty() {
-            return not(format!(
-                "did not read every safety check; read what was repaired, and {}",
-                unread.join(", ")
-            ));
+        if inspection.readings.is_empty() {
+            return not(
+                "has no readings, so it proves nothing; read what was repaired, and the safety checks"
+                    .to_owned(),
+            );
         }
-        let failed = inspection.readings.iter().find(|judged| {
-            judged.reading.verdict == Verdict::Unserviceable
-                && judged.inputs.check.effect == Effect::Hold
-        });
-        return match failed {
-            Some(judged) => not(format!("has a safety check unserviceable: {}", judged.text)),
-            None => Ok(()),
-        };
+        let mut unread = Vec::new();
+        for check in safety_checks(tx, inspection.unit_id).await? {
+            let mut readings = inspection.readings.iter();
+            match readings.find(|judged| judged.reading.check == check) {
+                None => unread.push(check),
+                Some(judged) if judged.reading.verdict == Verdict::Unserviceable => {
+                    return not(format!("has a safety check unserviceable: {}", judged.text));
+                }
+                Some(_) => {}
+            }
+        }
+        if unread.is_empty() {
+            return Ok(());
+        }
+        return not(format!(
+            "did not read every safety check; read what was repaired, and {}",
+            unread.join(", ")
+        ));
     };
     let finding = finding::find(tx, finding_id).await?;
     let reading = inspection
@@ -343,25 +352,18 @@ async fn proves(tx: &Tx<'_>, hold: &Hold, inspection: &Inspection<JudgedReading>
     }
 }
 
-/// The checks of the machine's sheet whose failing hangs a tag and which this inspection left out: a tag that says only
-/// that something is wrong may be about any of them.
-async fn unread_safety_checks(
-    tx: &Tx<'_>,
-    inspection: &Inspection<JudgedReading>,
-) -> Result<Vec<String>> {
-    let unit = unit::find(tx, inspection.unit_id).await?;
+/// The checks of a machine as it is rigged whose failing hangs a tag, by its present sheet: a tag that says only that
+/// something is wrong may be about any of them.
+async fn safety_checks(tx: &Tx<'_>, unit_id: Uuid) -> Result<Vec<String>> {
+    let unit = unit::find(tx, unit_id).await?;
     let sheets = sheet::present(tx, &[unit.model_id]).await?;
-    let checks = sheets.get(&unit.model_id).map(|sheet| {
-        let safety = sheet.checks.iter().filter(|check| {
-            check.effect == Effect::Hold && sheet.check_concerns(&check.check, unit.rigging)
-        });
-        let unread = safety.filter(|check| {
-            let mut read = inspection.readings.iter();
-            !read.any(|judged| judged.reading.check == check.check)
-        });
-        unread.map(|check| check.check.clone()).collect()
+    let sheet = sheets
+        .get(&unit.model_id)
+        .ok_or(Error::NotFound { what: "model" })?;
+    let safety = sheet.checks.iter().filter(|check| {
+        check.effect == Effect::Hold && sheet.check_concerns(&check.check, unit.rigging)
     });
-    Ok(checks.unwrap_or_default())
+    Ok(safety.map(|check| check.check.clone()).collect())
 }
 
 /// The tags that hang on these units because of a finding.

@@ -14,7 +14,7 @@ use crate::signed::Signed;
 ///
 /// It may hold any of the checks of the machine's sheet. The answer has the verdict on each, and what followed: findings
 /// opened and closed, hold tags hung, work to be done. It is never changed: a correction is a new inspection that names
-/// the one it corrects. What contradicts other facts (hours that run backwards, a time in the future) is kept and
+/// the one it corrects. What contradicts other facts (hours that run backwards or faster than time, a time in the future) is kept and
 /// flagged `suspect`.
 #[utoipa::path(
     tag = "inspections",

@@ -13,7 +13,7 @@ use crate::signed::Signed;
 /// Record what the hour meter shows, or whether a machine started.
 ///
 /// It is never changed: a correction is a new reading that names the one it corrects. What contradicts other facts
-/// (hours that run backwards, a time in the future) is kept and flagged `suspect`.
+/// (hours that run backwards or faster than time, a time in the future) is kept and flagged `suspect`.
 #[utoipa::path(
     tag = "meter readings",
     responses((status = 201, description = "The meter reading, as recorded.", body = MeterReading)),

@@ -145,10 +145,10 @@ fn of_work(shared: &Shared<'_>, work: &WorkOf<'_>, scored: &Scored, all: &mut Ve
         (scored.with_unproven > score).then_some(scored.with_unproven),
     );
     let loss = scored.one_machine_fewer.map(points);
-    if let Some((loss, index)) = loss.filter(|loss| *loss <= -3.0).zip(scored.matters_most) {
+    if let Some((loss, index)) = loss.filter(|loss| *loss <= -3.0).zip(scored.brings_most) {
         let unit = &shared.facts.units[index];
         let text = format!(
-            "{}: losing {}, the machine that matters most, takes {} points",
+            "{}: losing {}, the machine that brings most, takes {} points",
             name(work),
             unit.tag,
             number(-loss, 0)

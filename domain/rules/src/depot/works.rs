@@ -70,7 +70,7 @@ pub struct WorkState {
     pub storm_hours: f64,
     /// Expected hours until all cycles are cleared, where anything runs, to half an hour.
     pub hours_to_clear: Option<f64>,
-    /// The score without the machine that matters most.
+    /// The score without the machine that brings most, its rate times its chance.
     pub one_machine_fewer: Option<f64>,
     /// The score with another like it.
     pub one_machine_more: Option<f64>,
@@ -119,7 +119,7 @@ pub struct Scored {
     pub with_unproven: f64,
     pub one_machine_fewer: Option<f64>,
     /// Which machine that is, by place in the facts.
-    pub matters_most: Option<usize>,
+    pub brings_most: Option<usize>,
     pub one_machine_more: Option<f64>,
     pub one_operator_fewer: Option<f64>,
     pub one_operator_more: Option<f64>,
@@ -227,8 +227,15 @@ impl WorkOf<'_> {
         } else {
             chance(&all_rates, &all_works, self.operators).clamp(0.0, 1.0)
         };
-        let weight = |index: &usize| rates[*index] * mean_over_nodes(&works[*index]);
-        let first = (0..rates.len()).max_by(|left, right| weight(left).total_cmp(&weight(right)));
+        // By the chance as it is told, and of those alike the first: it is named, and is not to change with every
+        // hundredth of a chance.
+        let brings = |index: &usize| units[*index].document.rate * units[*index].document.chance;
+        let first = self
+            .who_counts(units, false)
+            .enumerate()
+            .min_by(|(_, left), (_, right)| brings(right).total_cmp(&brings(left)));
+        let brings_most = first.map(|(_, index)| index);
+        let first = first.map(|(place, _)| place);
         let without = |index: usize| {
             let (mut rates, mut works) = (rates.clone(), works.clone());
             rates.remove(index);
@@ -246,7 +253,7 @@ impl WorkOf<'_> {
             score,
             with_unproven,
             one_machine_fewer: first.map(without),
-            matters_most: first.and_then(|first| self.who_counts(units, false).nth(first)),
+            brings_most,
             one_machine_more: first.map(with_twin),
             one_operator_fewer: self
                 .operators

@@ -193,7 +193,7 @@ fn part(part: &PartToFit, supply: &Supply) -> String {
     let listed = part.part_id.and_then(|id| supply.catalogue.parts.get(&id));
     let unit = listed.map_or("each", |listed| listed.unit.as_str());
     let name = match part.quantity {
-        1 if unit == "each" => part.name.clone(),
+        1 if unit.eq_ignore_ascii_case("each") => part.name.clone(),
         quantity => format!("{} {}", quantity_of(unit, quantity), part.name),
     };
     match part.at {

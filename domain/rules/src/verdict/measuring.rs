@@ -271,8 +271,8 @@ fn measure_text(
                 "; too near the limit to be accepted: it is a safety matter".to_owned()
             }
             Flag::WorseSide => {
-                let near = near();
-                format!("; too near {near} to tell after three readings: the worse side counts")
+                "; too near the limit to tell after three readings: the worse side counts"
+                    .to_owned()
             }
             Flag::WillFreeze => "; it will freeze at the forecast low".to_owned(),
             Flag::RenewBeforeNextSeason => {

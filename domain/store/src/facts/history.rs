@@ -229,7 +229,8 @@ struct MeterRow {
 }
 
 /// Hours as meter readings and inspections noted them, those that contradict others too: the timeline says which to believe.
-/// The last two years', and the newest before of either kind; all of them where a meter was replaced.
+/// The last two years', and of either kind the newest before that nobody doubted; all of them where a meter was
+/// replaced.
 pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> {
     let rows: Vec<MeterRow> = prepared(
         diesel::sql_query(
@@ -251,7 +252,7 @@ pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> 
                  (select id, took_effect_at, run_hours, estimated, meter_replaced
                   from meter_reading m
                   where org_id = $1 and unit_id = u.unit_id and took_effect_at < u.since and run_hours is not null
-                    and flags <@ $4
+                    and flags = '{}'
                     and not exists (select from meter_reading c where c.org_id = m.org_id and c.corrects = m.id)
                   order by took_effect_at desc, id desc limit 1)
                  union all
@@ -264,7 +265,7 @@ pub(super) async fn meter(tx: &Tx<'_>, asked: &Asked) -> Result<By<MeterFacts>> 
                  (select id, took_effect_at, run_hours, false, false
                   from inspection i
                   where org_id = $1 and unit_id = u.unit_id and took_effect_at < u.since and run_hours is not null
-                    and flags <@ $4
+                    and flags = '{}'
                     and not exists (select from inspection c where c.org_id = i.org_id and c.corrects = i.id)
                   order by took_effect_at desc, id desc limit 1)
              ) n
