@@ -2,8 +2,10 @@
 //! long it ran on past ones.
 //!
 //! Hours on e days are Gamma(shape k e, rate theta) with theta ~ Gamma(a, b), so hours to come over b are
-//! BetaPrime(k e, a). A [`HoursTable`] is that distribution, mixed over scenarios of how many days there will be, on
-//! nodes that every part of a machine shares.
+//! BetaPrime(k e, a). A [`HoursTable`] is that distribution, mixed over scenarios of how many days there will be, until
+//! one or several days, on nodes that all of these and every part of a machine share.
+
+use std::array;
 
 use crate::special::{
     Beta, beta_log_odds_quantile, beta_tails, digamma, ln_beta, normal_density, trigamma,
@@ -87,38 +89,38 @@ impl Usage {
     /// The distribution of hours to come where each of `scenarios`, days of use to come, is as likely as another. With no
     /// scenario there is nothing to come.
     pub fn table(&self, scenarios: &[f64]) -> HoursTable {
+        self.tables([scenarios])
+    }
+
+    /// The same until several days at once.
+    pub fn tables<const N: usize>(&self, scenarios: [&[f64]; N]) -> HoursTable<N> {
         HoursTable::new(self, scenarios)
     }
 }
 
-/// The distribution of hours to come, discretised.
+/// The distributions of hours to come until N days, discretised.
 ///
 /// With t = ln(hours / b), the density of each scenario falls off exponentially on both sides and is analytic, so the
 /// trapezoid rule converges geometrically (Trefethen & Weideman, The Exponentially Convergent Trapezoidal Rule, 2014).
 /// Left of a knee the nodes spread out exponentially, t = u - exp(knee - u), which makes the long left tail of small
 /// shapes end quickly.
 #[derive(Debug, Clone)]
-pub struct HoursTable {
+pub struct HoursTable<const N: usize = 1> {
     usage: Usage,
+    until: [Mixture; N],
+    lattice: Lattice<N>,
+}
+
+/// The scenarios of one of these days.
+#[derive(Debug, Clone)]
+struct Mixture {
     /// Shape k e and weight of each scenario with days in it, ascending, equal ones joined.
     shapes: Vec<(f64, f64)>,
     /// P(no hours at all).
     none: f64,
-    lattice: Lattice,
 }
 
-/// Nodes and weights of the hours to come, without the mass at none.
-#[derive(Debug, Clone, Default)]
-struct Lattice {
-    hours: Vec<f64>,
-    weights: Vec<f64>,
-    step: f64,
-    knee: f64,
-    /// Least standard deviation of the logarithm of hours among the scenarios.
-    narrowest: f64,
-}
-
-impl HoursTable {
+impl Mixture {
     fn new(usage: &Usage, scenarios: &[f64]) -> Self {
         let share = 1.0 / scenarios.len().max(1) as f64;
         let mut days: Vec<f64> = scenarios.iter().copied().filter(|e| *e > 0.0).collect();
@@ -136,17 +138,62 @@ impl HoursTable {
         } else {
             (scenarios.len() - days.len()) as f64 * share
         };
+        Mixture { shapes, none }
+    }
+
+    /// Of each shape k, weight and all, the logarithm of what x^k y^a is multiplied by in the density of ln hours.
+    fn terms(&self, a: f64) -> Vec<(f64, f64)> {
+        let shapes = self.shapes.iter();
+        shapes
+            .map(|(shape, weight)| (*shape, weight.ln() - ln_beta(*shape, a)))
+            .collect()
+    }
+}
+
+/// The density of such terms, of ln x and ln y.
+fn density(terms: &[(f64, f64)], a: f64, ln_x: f64, ln_y: f64) -> f64 {
+    let of_y = a * ln_y;
+    let terms = terms
+        .iter()
+        .map(|(shape, constant)| constant + shape * ln_x + of_y);
+    terms.filter(|term| *term > -40.0).map(f64::exp).sum()
+}
+
+/// Hours to come, and how likely they are until each day.
+#[derive(Debug, Clone)]
+pub(crate) struct Node<const N: usize> {
+    pub(crate) hours: f64,
+    pub(crate) weights: [f64; N],
+}
+
+/// Nodes of the hours to come, ascending, without the mass at none.
+#[derive(Debug, Clone)]
+struct Lattice<const N: usize> {
+    nodes: Vec<Node<N>>,
+    step: f64,
+    knee: f64,
+    /// Least standard deviation of the logarithm of hours among the scenarios.
+    narrowest: f64,
+}
+
+impl<const N: usize> HoursTable<N> {
+    fn new(usage: &Usage, scenarios: [&[f64]; N]) -> Self {
+        let until = scenarios.map(|scenarios| Mixture::new(usage, scenarios));
         let mut table = HoursTable {
             usage: *usage,
-            shapes,
-            none,
-            lattice: Lattice::default(),
+            until,
+            lattice: Lattice {
+                nodes: Vec::new(),
+                step: 0.0,
+                knee: 0.0,
+                narrowest: 0.0,
+            },
         };
-        if let (Some(first), Some(last)) = (table.shapes.first(), table.shapes.last()) {
-            let narrowest = (trigamma(last.0) + trigamma(usage.a)).sqrt();
+        if let Some((first, last)) = table.extremes() {
+            let narrowest = (trigamma(last) + trigamma(usage.a)).sqrt();
             // Half the narrowest spread resolves the densities to 1e-15; a tenth also resolves most parts' wear.
             let step = (0.5 * narrowest).min(0.1);
-            let smallest = first.0.max(1.0);
+            let smallest = first.max(1.0);
             let spread = (trigamma(smallest) + trigamma(usage.a)).sqrt();
             // The bend must not reach the densities' middle: at most half their spread there, or a narrow one (hundreds of
             // days) would be missed whole.
@@ -157,24 +204,32 @@ impl HoursTable {
         table
     }
 
+    /// The least and the largest shape of all, if there is any.
+    fn extremes(&self) -> Option<(f64, f64)> {
+        let shapes = self.until.iter().map(|until| &until.shapes);
+        let ends = shapes.filter_map(|shapes| Some((shapes.first()?.0, shapes.last()?.0)));
+        ends.reduce(|(first, last), ends| (first.min(ends.0), last.max(ends.1)))
+    }
+
     /// P(no hours at all).
-    pub fn none(&self) -> f64 {
-        self.none
+    pub fn none(&self) -> [f64; N] {
+        array::from_fn(|day| self.until[day].none)
     }
 
     /// P(hours to come <= `hours`), exactly.
-    pub fn at_most(&self, hours: f64) -> f64 {
-        self.distribution()(hours)
+    pub fn at_most(&self, hours: f64) -> [f64; N] {
+        array::from_fn(|day| self.distribution(day)(hours))
     }
 
-    /// The same for many hours.
-    fn distribution(&self) -> impl Fn(f64) -> f64 {
+    /// The same until one of the days for many hours.
+    fn distribution(&self, day: usize) -> impl Fn(f64) -> f64 {
         let Usage { a, b, .. } = self.usage;
+        let Mixture { shapes, none } = &self.until[day];
         let beta = |(shape, weight): &(f64, f64)| (*shape, *weight, Beta::new(*shape, a));
         // From the largest shape down, since neighbours share work: I_x(k, a) = I_x(k + 1, a) + x^k y^a / (k B(k, a)), and
         // each of these terms is the one above times (k + 1) / (x (k + a)).
-        let shapes: Vec<(f64, f64, Beta)> = self.shapes.iter().rev().map(beta).collect();
-        let none = self.none;
+        let shapes: Vec<(f64, f64, Beta)> = shapes.iter().rev().map(beta).collect();
+        let none = *none;
         move |hours| {
             if hours < 0.0 {
                 return 0.0;
@@ -196,11 +251,12 @@ impl HoursTable {
                     }
                 } else {
                     shape_now = *shape;
-                    below = beta.tails(x, y).0;
+                    let power;
+                    (below, _, power) = beta.tails_and_power(x, y);
                     // x^(k-1) y^a / ((k-1) B(k-1, a)) is that of k over x (k + a - 1).
                     let next = shape_now - 1.0;
                     term = if next > 0.0 {
-                        beta.power(x, y) / (x * (next + a))
+                        power / (x * (next + a))
                     } else {
                         0.0
                     };
@@ -212,51 +268,52 @@ impl HoursTable {
     }
 
     /// Mean hours to come.
-    pub fn mean(&self) -> f64 {
-        let shape: f64 = self
-            .shapes
-            .iter()
-            .map(|(shape, weight)| shape * weight)
-            .sum();
-        shape / self.usage.shape * self.usage.hours_per_day()
+    pub fn mean(&self) -> [f64; N] {
+        array::from_fn(|day| {
+            let shapes = self.until[day].shapes.iter();
+            let shape: f64 = shapes.map(|(shape, weight)| shape * weight).sum();
+            shape / self.usage.shape * self.usage.hours_per_day()
+        })
     }
 
     /// The mean of `survival`(hours) over the hours to come, for a chance that is smooth in the logarithm of hours and,
     /// between two points, least at one of them.
-    pub fn average(&self, survival: impl Fn(f64) -> f64) -> f64 {
+    pub fn average(&self, survival: impl Fn(f64) -> f64) -> [f64; N] {
         /// Short of certain by less than is worth a node.
         const CERTAIN: f64 = 1.0 - 1e-14;
-        let lattice = &self.lattice;
         let now = survival(0.0);
-        let (mut sum, mut left) = (0.0, 1.0);
-        for (hours, weight) in lattice.hours.iter().zip(&lattice.weights).rev() {
+        let (mut sums, mut left) = ([0.0; N], [1.0; N]);
+        for Node { hours, weights } in self.lattice.nodes.iter().rev() {
             let then = survival(*hours);
             if then > CERTAIN && now > CERTAIN {
                 // So it is at all nodes that are left, which are most of them.
-                return sum + left;
+                return array::from_fn(|day| sums[day] + left[day]);
             }
-            sum += weight * then;
-            left -= weight;
+            for day in 0..N {
+                sums[day] += weights[day] * then;
+                left[day] -= weights[day];
+            }
         }
-        sum + self.none * now
+        array::from_fn(|day| sums[day] + self.until[day].none * now)
     }
 
     /// Hours that are exceeded with a chance under 1e-7.
-    pub(crate) fn nearly_most(&self) -> f64 {
-        let mut above = 0.0;
-        for (hours, weight) in self.lattice.hours.iter().zip(&self.lattice.weights).rev() {
-            above += weight;
-            if above >= 1e-7 {
-                return *hours;
-            }
-        }
-        0.0
+    pub(crate) fn nearly_most(&self) -> [f64; N] {
+        array::from_fn(|day| {
+            let mut above = 0.0;
+            let mut nodes = self.lattice.nodes.iter().rev();
+            let most = nodes.find(|node| {
+                above += node.weights[day];
+                above >= 1e-7
+            });
+            most.map_or(0.0, |node| node.hours)
+        })
     }
 
-    /// Hours and weights of fewer nodes, the mass at none among them: one for about a standard deviation of their logarithm,
-    /// at most one for each third of the bend's own scale, none for what hardly ever happens. There the trapezoid rule still
-    /// has some five digits of the mean of what changes little over such a step, like the life of a part (tested).
-    pub(crate) fn coarse(&self) -> Vec<(f64, f64)> {
+    /// Fewer nodes, the mass at none among them: one for about a standard deviation of the logarithm of hours, at most one for
+    /// each third of the bend's own scale, none for what hardly ever happens. There the trapezoid rule still has some five
+    /// digits of the mean of what changes little over such a step, like the life of a part (tested).
+    pub(crate) fn coarse(&self) -> Vec<Node<N>> {
         /// Weight under which a node is left out: all of them together are under the fifth digit.
         const NEGLIGIBLE: f64 = 1e-7;
         let lattice = &self.lattice;
@@ -265,19 +322,41 @@ impl HoursTable {
         } else {
             1
         };
-        let nodes = lattice.hours.iter().zip(&lattice.weights).step_by(stride);
-        let nodes = nodes.filter(|(_, weight)| **weight > NEGLIGIBLE * (1.0 - self.none));
-        let total: f64 = nodes.clone().map(|node| node.1).sum();
-        let scale = if total > 0.0 {
-            (1.0 - self.none) / total
-        } else {
-            0.0
+        let some = self.none().map(|none| 1.0 - none);
+        let worth = |weights: [f64; N]| {
+            array::from_fn(|day| {
+                let weight = weights[day];
+                if weight > NEGLIGIBLE * some[day] {
+                    weight
+                } else {
+                    0.0
+                }
+            })
         };
-        let mut coarse: Vec<(f64, f64)> = nodes
-            .map(|(hours, weight)| (*hours, weight * scale))
-            .collect();
-        if self.none > 0.0 {
-            coarse.push((0.0, self.none));
+        let mut sums = [0.0; N];
+        let mut coarse = Vec::with_capacity(lattice.nodes.len() / stride + 2);
+        for node in lattice.nodes.iter().step_by(stride) {
+            let weights: [f64; N] = worth(node.weights);
+            if weights != [0.0; N] {
+                (0..N).for_each(|day| sums[day] += weights[day]);
+                coarse.push(Node {
+                    hours: node.hours,
+                    weights,
+                });
+            }
+        }
+        for node in &mut coarse {
+            for day in 0..N {
+                if sums[day] > 0.0 {
+                    node.weights[day] *= some[day] / sums[day];
+                }
+            }
+        }
+        if self.none() != [0.0; N] {
+            coarse.push(Node {
+                hours: 0.0,
+                weights: self.none(),
+            });
         }
         coarse
     }
@@ -294,14 +373,14 @@ impl HoursTable {
         width: f64,
         survival: impl Fn(f64) -> f64,
         crossing: impl Fn(f64) -> f64,
-    ) -> f64 {
-        if self.shapes.is_empty() {
-            return survival(0.0);
+    ) -> [f64; N] {
+        let lattice = &self.lattice;
+        if lattice.nodes.is_empty() {
+            return [survival(0.0); N];
         }
         let place = middle.max(width);
         let relative = width / place;
         let t = (place / self.usage.b).ln();
-        let lattice = &self.lattice;
         let local = lattice.step * (1.0 + (lattice.knee - t).max(0.0));
         if relative >= 1.1 * local {
             return self.average(survival);
@@ -317,82 +396,81 @@ impl HoursTable {
     }
 
     /// E[P(H < T)], T the crossing, by the trapezoid rule in z.
-    fn average_over_crossing(&self, crossing: impl Fn(f64) -> f64) -> f64 {
+    fn average_over_crossing(&self, crossing: impl Fn(f64) -> f64) -> [f64; N] {
         // A step is narrow against the distribution of hours, which so stays smooth along it.
         const STEP: f64 = 0.7;
-        let at_most = self.distribution();
-        let mut sum = 0.0;
+        let at_most: [_; N] = array::from_fn(|day| self.distribution(day));
+        let mut sums = [0.0; N];
         let mut total = 0.0;
         for i in -11..=11 {
             let z = STEP * f64::from(i);
             let weight = normal_density(z);
             total += weight;
-            sum += weight * at_most(crossing(z));
+            let hours = crossing(z);
+            for (sum, at_most) in sums.iter_mut().zip(&at_most) {
+                *sum += weight * at_most(hours);
+            }
         }
-        sum / total
+        sums.map(|sum| sum / total)
     }
 
-    fn build(&self, step: f64, knee: f64) -> Lattice {
+    fn build(&self, step: f64, knee: f64) -> Lattice<N> {
         /// No table is longer, whatever its input.
         const NODES_MAX: usize = 100_000;
         /// Weight under which a node is left out.
         const NEGLIGIBLE: f64 = 1e-14;
         let Usage { a, b, .. } = self.usage;
-        let terms: Vec<(f64, f64)> = self
-            .shapes
-            .iter()
-            .map(|(shape, weight)| (*shape, weight.ln() - ln_beta(*shape, a)))
-            .collect();
-        let weight_at = |u: f64| {
+        let terms: [Vec<(f64, f64)>; N] = array::from_fn(|day| self.until[day].terms(a));
+        let node_at = |u: f64| {
             let bend = (knee - u).exp();
             let t = u - bend;
             // Logarithms of x = 1/(1 + e^-t) and 1 - x, also where x is less than any number.
             let small = (-t.abs()).exp();
             let (odds, more) = (if t < 0.0 { small } else { 1.0 / small }, small.ln_1p());
             let (ln_x, ln_y) = (t.min(0.0) - more, -t.max(0.0) - more);
-            let mut density = 0.0;
-            for (shape, constant) in &terms {
-                let exponent = constant + shape * ln_x + a * ln_y;
-                if exponent > -40.0 {
-                    density += exponent.exp();
-                }
+            let length = step * (1.0 + bend);
+            Node {
+                hours: b * odds,
+                weights: array::from_fn(|day| length * density(&terms[day], a, ln_x, ln_y)),
             }
-            (b * odds, density * step * (1.0 + bend))
         };
-        let first = self.shapes.first().map_or(1.0, |s| s.0);
-        let last = self.shapes.last().map_or(1.0, |s| s.0);
+        let negligible = |node: &Node<N>| node.weights.iter().all(|weight| *weight < NEGLIGIBLE);
+        let (first, last) = self.extremes().unwrap_or((1.0, 1.0));
         let low = digamma(first.max(1.0)) - digamma(a);
         let high = digamma(last.max(1.0)) - digamma(a);
         // Under this hardly anything is left: the tail of the smallest shape is at most exponential. Small shapes have
         // little weight near the knee, and much of it far to the left.
         let least = (NEGLIGIBLE.ln() + first.ln() + ln_beta(first, a)) / first;
-        let mut below = Vec::new();
+        let mut nodes = Vec::new();
         let mut u = low;
-        while below.len() < NODES_MAX {
+        while nodes.len() < NODES_MAX {
             u -= step;
-            let node = weight_at(u);
-            let ends = first >= 1.0 && node.1 < NEGLIGIBLE;
+            let node = node_at(u);
+            let ends = first >= 1.0 && negligible(&node);
             if ends || u - (knee - u).exp() < least {
                 break;
             }
-            below.push(node);
+            nodes.push(node);
         }
-        below.reverse();
-        let mut nodes = below;
+        nodes.reverse();
         let mut u = low;
         while nodes.len() < NODES_MAX {
-            let node = weight_at(u);
-            if node.1 < NEGLIGIBLE && u > high {
+            let node = node_at(u);
+            if negligible(&node) && u > high {
                 break;
             }
             nodes.push(node);
             u += step;
         }
-        let sum: f64 = nodes.iter().map(|node| node.1).sum();
-        let scale = (1.0 - self.none) / sum;
+        for day in 0..N {
+            let sum: f64 = nodes.iter().map(|node| node.weights[day]).sum();
+            if sum > 0.0 {
+                let scale = (1.0 - self.until[day].none) / sum;
+                nodes.iter_mut().for_each(|node| node.weights[day] *= scale);
+            }
+        }
         Lattice {
-            hours: nodes.iter().map(|node| node.0).collect(),
-            weights: nodes.iter().map(|node| node.1 * scale).collect(),
+            nodes,
             step,
             knee,
             narrowest: (trigamma(last.max(f64::MIN_POSITIVE)) + trigamma(a)).sqrt(),

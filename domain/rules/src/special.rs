@@ -201,19 +201,26 @@ impl Beta {
 
     /// As [`beta_tails`].
     pub(crate) fn tails(&self, x: f64, y: f64) -> (f64, f64) {
+        let (lower, upper, _) = self.tails_and_power(x, y);
+        (lower, upper)
+    }
+
+    /// As [`beta_tails`] and [`beta_power`], which the tails are made of.
+    pub(crate) fn tails_and_power(&self, x: f64, y: f64) -> (f64, f64, f64) {
         let Beta { a, b, .. } = *self;
         if x <= 0.0 {
-            return (0.0, 1.0);
+            return (0.0, 1.0, 0.0);
         }
         if y <= 0.0 {
-            return (1.0, 0.0);
+            return (1.0, 0.0, 0.0);
         }
+        let power = self.power(x, y);
         if x * (a + b + 2.0) < a + 1.0 {
-            let lower = (self.power(x, y) / a * beta_fraction(a, b, x, y)).min(1.0);
-            (lower, 1.0 - lower)
+            let lower = (power / a * beta_fraction(a, b, x, y)).min(1.0);
+            (lower, 1.0 - lower, power)
         } else {
-            let upper = (self.power(x, y) / b * beta_fraction(b, a, y, x)).min(1.0);
-            (1.0 - upper, upper)
+            let upper = (power / b * beta_fraction(b, a, y, x)).min(1.0);
+            (1.0 - upper, upper, power)
         }
     }
 }

@@ -153,8 +153,13 @@ impl WearPath {
             .map(|x| x - start)
     }
 
-    /// P(the limit is not reached) averaged over the running hours to come from `from_hours`.
-    pub fn lasts_over(&self, limit: f64, from_hours: f64, table: &HoursTable) -> f64 {
+    /// P(the limit is not reached) averaged over the running hours to come from `from_hours` until each day of `table`.
+    pub fn lasts_over<const N: usize>(
+        &self,
+        limit: f64,
+        from_hours: f64,
+        table: &HoursTable<N>,
+    ) -> [f64; N] {
         let normal = FastNormal::new();
         let above = self.above(limit);
         let start = from_hours - self.centre_hours;
@@ -172,7 +177,8 @@ impl WearPath {
             let about_place = (place - start, self.sd(place) / self.rate.abs());
             let places = [about_centre, about_place];
             let places = if ahead { &places[..] } else { &places[..1] };
-            return table.average_about(places, survival).clamp(0.0, 1.0);
+            let means = table.average_about(places, survival);
+            return means.map(|mean| mean.clamp(0.0, 1.0));
         }
         let (middle, at, slope) = if ahead {
             (place - start, place, self.rate)
@@ -188,11 +194,11 @@ impl WearPath {
                 f64::NEG_INFINITY
             }
         };
-        let mean = table.average_step(middle, self.sd(at) / slope, survival, |z| {
+        let means = table.average_step(middle, self.sd(at) / slope, survival, |z| {
             self.crossing(above, z).unwrap_or_else(|| never(z)) - start
         });
         // Weights sum to 1 but for the last digit.
-        mean.min(1.0)
+        means.map(|mean| mean.min(1.0))
     }
 
     /// How far the value at the centre is from `limit`, mirrored if it grows.

@@ -87,12 +87,10 @@ pub fn calculate(input: &Input) -> Result<Output, Invalid> {
         between(format_args!("scenarios[{index}]"), *days, 0.0, DAYS_MAX)?;
     }
     let until = |p| path.hours_until(input.limit, input.from_hours, p);
+    let table = usage.table(&input.scenarios);
+    let [lasts] = path.lasts_over(input.limit, input.from_hours, &table);
     Ok(Output {
-        lasts: path.lasts_over(
-            input.limit,
-            input.from_hours,
-            &usage.table(&input.scenarios),
-        ),
+        lasts,
         hours_p10: until(0.1),
         hours_p50: until(0.5),
         hours_p90: until(0.9),

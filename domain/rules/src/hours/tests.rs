@@ -31,8 +31,8 @@ proptest! {
     #[test]
     fn nodes_have_the_moments_of_the_distribution(usage in usage(), days in scenarios()) {
         let table = usage.table(&days);
-        let first = table.average(|h| h / (h + usage.b));
-        let second = table.average(|h| (h / (h + usage.b)).powi(2));
+        let [first] = table.average(|h| h / (h + usage.b));
+        let [second] = table.average(|h| (h / (h + usage.b)).powi(2));
         let share = 1.0 / days.len() as f64;
         let (mut exact_first, mut exact_second) = (0.0, 0.0);
         for e in &days {
@@ -43,7 +43,7 @@ proptest! {
         }
         prop_assert!((first - exact_first).abs() < 1e-11, "{first} {exact_first}");
         prop_assert!((second - exact_second).abs() < 1e-11, "{second} {exact_second}");
-        prop_assert!((table.average(|_| 1.0) - 1.0).abs() < 1e-12);
+        prop_assert!((table.average(|_| 1.0)[0] - 1.0).abs() < 1e-12);
     }
 
     /// Hundreds of days make a density narrower than the bend of the nodes: it must not be missed.
@@ -51,11 +51,11 @@ proptest! {
     fn nodes_find_narrow_distributions_too(usage in usage(), days in 1.0..3000.0_f64) {
         let table = usage.table(&[days]);
         let k = usage.shape * days;
-        let first = table.average(|h| h / (h + usage.b));
+        let [first] = table.average(|h| h / (h + usage.b));
         prop_assert!((first - k / (k + usage.a)).abs() < 1e-10, "{first}");
-        let coarse: f64 = table.coarse().iter().map(|(h, weight)| weight * h / (h + usage.b)).sum();
+        let coarse: f64 = table.coarse().iter().map(|node| node.weights[0] * node.hours / (node.hours + usage.b)).sum();
         prop_assert!((coarse - first).abs() < 1e-4, "{coarse} {first}");
-        prop_assert!(1.0 - table.at_most(table.nearly_most()) < 1e-5);
+        prop_assert!(1.0 - table.at_most(table.nearly_most()[0])[0] < 1e-5);
     }
 
     /// What the few nodes are for: the life of a part, from one that ends within the winter to one of the default sheets'
@@ -67,16 +67,16 @@ proptest! {
         let table = usage.table(&days);
         let life = crate::life::Life::new(shape, scale, 3.0, &[]);
         let lasts = |hours: f64| life.lasts(age, hours + 12.0);
-        let coarse: f64 = table.coarse().iter().map(|(hours, weight)| weight * lasts(*hours)).sum();
-        let fine = table.average(lasts);
-        prop_assert!((coarse - fine).abs() < 1e-4, "{coarse} {fine}");
+        let coarse: f64 = table.coarse().iter().map(|node| node.weights[0] * lasts(node.hours)).sum();
+        let [all] = table.average(lasts);
+        prop_assert!((coarse - all).abs() < 1e-4, "{coarse} {all}");
     }
 
     #[test]
     fn the_mixture_is_the_mean_of_its_scenarios(usage in usage(), days in scenarios(), hours in 0.0..400.0_f64) {
         let table = usage.table(&days);
         let apart: f64 = days.iter().map(|e| usage.at_most(*e, hours)).sum::<f64>() / days.len() as f64;
-        prop_assert!((table.at_most(hours) - apart).abs() < 1e-12);
+        prop_assert!((table.at_most(hours)[0] - apart).abs() < 1e-12);
     }
 
     #[test]
@@ -105,7 +105,7 @@ fn the_mean_rate_is_hours_over_days() {
     assert!((Usage::new(&prior, 0.0, 0.0).hours_per_day() - 3.0).abs() < 1e-12);
     assert!((Usage::new(&prior, 20.0, 10.0).hours_per_day() - 2.5).abs() < 1e-12);
     let table = Usage::new(&prior, 20.0, 10.0).table(&[0.0, 8.0]);
-    assert!((table.mean() - 10.0).abs() < 1e-12);
+    assert!((table.mean()[0] - 10.0).abs() < 1e-12);
 }
 
 #[test]
@@ -119,12 +119,12 @@ fn no_days_are_no_hours() {
     let usage = Usage::new(&prior, 20.0, 0.0);
     assert_eq!(usage.at_most(0.0, 0.0), 1.0);
     assert_eq!(usage.quantile(0.0, 0.9), 0.0);
-    assert_eq!(usage.table(&[0.0, 0.0]).none(), 1.0);
-    assert_eq!(usage.table(&[]).average(|h| h + 2.0), 2.0);
+    assert_eq!(usage.table(&[0.0, 0.0]).none(), [1.0]);
+    assert_eq!(usage.table(&[]).average(|h| h + 2.0), [2.0]);
     let half = usage.table(&[0.0, 7.0]);
-    assert_eq!(half.none(), 0.5);
-    assert_eq!(half.at_most(0.0), 0.5);
-    assert_eq!(half.at_most(-1.0), 0.0);
+    assert_eq!(half.none(), [0.5]);
+    assert_eq!(half.at_most(0.0), [0.5]);
+    assert_eq!(half.at_most(-1.0), [0.0]);
 }
 
 proptest! {
@@ -134,19 +134,40 @@ proptest! {
         usage in usage(), days in scenarios(), middle in 1.0..300.0_f64, width in 0.01..0.5_f64,
     ) {
         let table = usage.table(&days);
-        let lattice = &table.lattice;
         let survival = |hours: f64| normal_cdf((middle - hours) / (width * middle));
-        let nodes = lattice.hours.iter().zip(&lattice.weights);
-        let all: f64 = nodes.map(|(hours, weight)| weight * survival(*hours)).sum();
-        let mean = table.average(survival);
-        prop_assert!((mean - all - table.none * survival(0.0)).abs() < 1e-12, "{mean}");
+        let nodes = table.lattice.nodes.iter();
+        let all: f64 = nodes.map(|node| node.weights[0] * survival(node.hours)).sum();
+        let [mean] = table.average(survival);
+        prop_assert!((mean - all - table.none()[0] * survival(0.0)).abs() < 1e-12, "{mean}");
         // Narrow against the hours, as in `average_step`.
-        let width = 0.1_f64.min(1.1 * lattice.step).min(width);
+        let width = 0.1_f64.min(1.1 * table.lattice.step).min(width);
         let crossing = |z: f64| middle * (1.0 + width * z);
         let steps = (-160..=160).map(|i| f64::from(i) / 20.0);
         let weights: f64 = steps.clone().map(normal_density).sum();
-        let finer: f64 = steps.map(|z| normal_density(z) * table.at_most(crossing(z))).sum();
-        let mean = table.average_over_crossing(crossing);
+        let finer: f64 = steps.map(|z| normal_density(z) * table.at_most(crossing(z))[0]).sum();
+        let [mean] = table.average_over_crossing(crossing);
         prop_assert!((mean - finer / weights).abs() < 1e-12, "{mean} {}", finer / weights);
+    }
+}
+
+proptest! {
+    /// Until several days at once, on nodes that all share, as until each alone.
+    #[test]
+    fn several_days_are_as_each_alone(
+        usage in usage(), days in prop::array::uniform3(scenarios()), middle in 1.0..300.0_f64, width in 0.01..0.5_f64,
+    ) {
+        let all = usage.tables([&days[0], &days[1], &days[2]]);
+        let survival = |hours: f64| normal_cdf((middle - hours) / (width * middle));
+        let crossing = |z: f64| middle * (1.0 + width * z);
+        let means = all.average_step(middle, width * middle, survival, |z| crossing(-z));
+        let about = all.average_about(&[(middle, width * middle)], survival);
+        for (day, days) in days.iter().enumerate() {
+            let alone = usage.table(days);
+            prop_assert!((all.mean()[day] - alone.mean()[0]).abs() < 1e-9);
+            prop_assert_eq!(all.at_most(middle)[day], alone.at_most(middle)[0]);
+            let [mean] = alone.average_step(middle, width * middle, survival, |z| crossing(-z));
+            prop_assert!((means[day] - mean).abs() < 1e-6, "{} {mean}", means[day]);
+            prop_assert!((about[day] - mean).abs() < 1e-6, "{} {mean}", about[day]);
+        }
     }
 }

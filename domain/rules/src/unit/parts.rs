@@ -12,7 +12,7 @@ use super::model::Model;
 use super::standing::Factor;
 use crate::because::{chance_rounded, odds};
 use crate::facts::{Settings, UnitFacts};
-use crate::hours::{HoursTable, Usage};
+use crate::hours::{HoursTable, Node, Usage};
 use crate::season::day_number;
 
 pub(crate) mod ahead;
@@ -81,6 +81,14 @@ pub struct Lasts {
 }
 
 impl Lasts {
+    fn of([storm, this_season, next_season]: [f64; 3]) -> Self {
+        Lasts {
+            storm,
+            this_season,
+            next_season,
+        }
+    }
+
     fn least(self, other: Self) -> Self {
         Lasts {
             storm: self.storm.min(other.storm),
@@ -190,22 +198,19 @@ pub enum LimitKind {
     Unserviceable,
 }
 
-/// Hours to come until some day.
-pub(crate) struct ToCome {
-    /// Days of use in each scenario.
-    scenarios: Vec<f64>,
-    table: HoursTable,
+/// Hours to come until some days.
+pub(crate) struct ToCome<const N: usize> {
+    table: HoursTable<N>,
     /// The same at few nodes, for what changes little between them.
-    nodes: Vec<(f64, f64)>,
+    nodes: Vec<Node<N>>,
     /// Nearly the most that they may be.
-    most: f64,
+    most: [f64; N],
 }
 
-impl ToCome {
-    fn new(usage: &Usage, scenarios: Vec<f64>) -> Self {
-        let table = usage.table(&scenarios);
+impl<const N: usize> ToCome<N> {
+    fn new(usage: &Usage, scenarios: [&[f64]; N]) -> Self {
+        let table = usage.tables(scenarios);
         ToCome {
-            scenarios,
             nodes: table.coarse(),
             most: table.nearly_most(),
             table,
@@ -224,12 +229,10 @@ pub struct Running<'a> {
     storm_hours: f64,
     /// When the storm starts, hours in the mean.
     storm: Moment,
-    /// Hours from the base until the storm starts.
-    before_storm: ToCome,
-    /// Hours from the base until this season's end, without the storm's.
-    this_season: ToCome,
-    /// Hours from the base until the next season's end, without the storm's.
-    next_season: ToCome,
+    /// Days of use from the base until the storm starts, in each scenario.
+    before_storm: Vec<f64>,
+    /// Hours from the base until the storm starts, and, without the storm's, until this season's end and the next's.
+    to_come: ToCome<3>,
     dates: RefCell<Dates<'a>>,
 }
 
@@ -267,8 +270,7 @@ impl<'a> Running<'a> {
             &this_season,
             days.each(next, day_number(seasons.next_season.ends) + 1),
         );
-        let [before_storm, this_season, next_season] = [before_storm, this_season, next_season]
-            .map(|scenarios| ToCome::new(&usage, scenarios));
+        let to_come = ToCome::new(&usage, [&before_storm, &this_season, &next_season]);
         let dated_storm = storm.starts_at.map(|_| DatedStorm {
             first_day: storm.first_day.max(base.day + 1),
             last_day: storm.last_day.max(base.day),
@@ -283,11 +285,10 @@ impl<'a> Running<'a> {
             storm_hours,
             storm: Moment {
                 day: storm.first_day,
-                hours: base.hours + before_storm.table.mean(),
+                hours: base.hours + to_come.table.mean()[0],
             },
             before_storm,
-            this_season,
-            next_season,
+            to_come,
             dates: RefCell::new(Dates::new(usage, days, base.day, dated_storm)),
         }
     }

@@ -10,7 +10,7 @@ use crate::unit::model::PartModel;
 /// A unit's hours to come until the ends of some days, in each scenario.
 pub(crate) struct Ahead {
     /// One for each number of days of use that comes up: scenarios and ends share them.
-    hours: Vec<ToCome>,
+    hours: Vec<ToCome<1>>,
     ends: Vec<End>,
 }
 
@@ -70,7 +70,7 @@ impl Running<'_> {
         let ends = ends.collect();
         let hours = counts
             .into_iter()
-            .map(|count| ToCome::new(&self.usage, vec![count]));
+            .map(|count| ToCome::new(&self.usage, [&[count]]));
         Ahead {
             hours: hours.collect(),
             ends,
@@ -99,7 +99,7 @@ impl Running<'_> {
             storm_hours,
             scenarios,
         } = &ahead.ends[end];
-        let lives = |hours: &ToCome| {
+        let lives = |hours: &ToCome<1>| {
             let Some((spec, life)) = &part.life else {
                 return 1.0;
             };
@@ -120,7 +120,7 @@ impl Running<'_> {
                     let lasts = life.lasts_from(age);
                     let nodes = hours.nodes.iter();
                     nodes
-                        .map(|(hours, weight)| weight * lasts(hours + storm_hours))
+                        .map(|node| node.weights[0] * lasts(node.hours + storm_hours))
                         .sum()
                 }
             }
@@ -131,7 +131,7 @@ impl Running<'_> {
                 let hours = &ahead.hours[*place];
                 let measured = measures
                     .iter()
-                    .map(|stands| stands.lasts(*storm_hours, hours));
+                    .map(|stands| stands.lasts(*storm_hours, hours)[0]);
                 let lasts = measured.fold(1.0, f64::min) * lives(hours);
                 (1.0 - lasts).clamp(0.0, 1.0)
             })
@@ -153,7 +153,7 @@ impl Ahead {
         } = &self.ends[end];
         let hours = scenarios
             .iter()
-            .map(|place| self.hours[*place].table.mean());
+            .map(|place| self.hours[*place].table.mean()[0]);
         hours.map(|hours| hours + storm_hours).collect()
     }
 }

@@ -259,7 +259,7 @@ mod tests {
                 for (p, found) in [0.1, 0.5, 0.9].into_iter().zip(found) {
                     let exact = (1..600).find(|count| {
                         let table = usage.table(&[f64::from(*count)]);
-                        1.0 - path.lasts_over(1.5, from, &table) >= p
+                        1.0 - path.lasts_over(1.5, from, &table)[0] >= p
                     });
                     let (Some(exact), Some(found)) = (exact, found) else {
                         panic!("{exact:?} {found:?}");

@@ -4,9 +4,10 @@ use std::fmt::{self, Display};
 
 use jiff::{Timestamp, tz::TimeZone};
 
-use super::{Advice, Lasts, PartState, Running, ToCome};
+use super::{Advice, Lasts, PartState, Running};
 use crate::because::{day_of, odds, sentence};
 use crate::calculations;
+use crate::hours::Node;
 use crate::season::day_number;
 use crate::sheet::Clock;
 use crate::unit::clock::Moment;
@@ -33,19 +34,21 @@ impl Running<'_> {
             Clock::Hours => {
                 let at_base = (age - (self.storm.hours - self.base.hours)).max(0.0);
                 let lasts = life.lasts_from(at_base);
-                let over = |to_come: &ToCome, storm_hours: f64| -> f64 {
-                    let nodes = to_come.nodes.iter();
-                    nodes
-                        .map(|(hours, weight)| weight * lasts(hours + storm_hours))
-                        .sum()
-                };
+                let (mut sound, mut this_season, mut next_season) = (0.0, 0.0, 0.0);
+                for Node { hours, weights } in &self.to_come.nodes {
+                    let [before_storm, this, next] = *weights;
+                    if before_storm > 0.0 {
+                        sound += before_storm * lasts(*hours);
+                    }
+                    if this + next > 0.0 {
+                        let lasts = lasts(hours + self.storm_hours);
+                        this_season += this * lasts;
+                        next_season += next * lasts;
+                    }
+                }
                 // It is sound when the storm starts, as above: what it has run since the last meter reading is behind it.
-                let sound = over(&self.before_storm, 0.0).max(f64::MIN_POSITIVE);
-                (
-                    self.storm_hours,
-                    over(&self.this_season, self.storm_hours) / sound,
-                    over(&self.next_season, self.storm_hours) / sound,
-                )
+                let sound = sound.max(f64::MIN_POSITIVE);
+                (self.storm_hours, this_season / sound, next_season / sound)
             }
             Clock::Days => {
                 let next = storm.hours / 24.0;

@@ -1,5 +1,7 @@
 //! Parts that are measured: how each of their measures moves towards its limit (section 4).
 
+use std::array;
+
 use super::{Advice, Lasts, LimitKind, MeasuredState, PartState, Quantiles, Running, ToCome};
 use crate::because::{day_of, measured, odds, quantity, sentence, two_figures};
 use crate::calculations;
@@ -29,21 +31,23 @@ pub(super) struct Stands<'r> {
 }
 
 impl Stands<'_> {
-    /// The chance that the limit is not reached in the `hours` to come and `more` hours on top of them.
-    pub(super) fn lasts(&self, more: f64, hours: &ToCome) -> f64 {
+    /// The chances that the limit is not reached in the `hours` to come and `more` hours on top of them.
+    pub(super) fn lasts<const N: usize>(&self, more: f64, hours: &ToCome<N>) -> [f64; N] {
         // It was read to do its work no more: whatever the doubt of a reading, nobody plans on it.
         if self.past {
-            return 0.0;
+            return [0.0; N];
         }
         let normal = FastNormal::new();
         let from = self.from + more;
         let sure = |hours: f64| self.path.lasts_fast(normal, self.limit, from + hours) > 1.0 - 1e-7;
         // Between two points the chance is least at one of them: far from the limit nothing need be averaged.
-        if sure(0.0) && sure(hours.most) {
-            1.0
-        } else {
-            self.path.lasts_over(self.limit, from, &hours.table)
+        let now = sure(0.0);
+        let sure = hours.most.map(|most| now && sure(most));
+        if sure == [true; N] {
+            return [1.0; N];
         }
+        let lasts = self.path.lasts_over(self.limit, from, &hours.table);
+        array::from_fn(|day| if sure[day] { 1.0 } else { lasts[day] })
     }
 }
 
@@ -165,15 +169,10 @@ impl Running<'_> {
         place: usize,
     ) -> Worked<'s, '_> {
         let stands = self.stands(check, measure, prior, place);
-        let over = |hours: &ToCome| stands.lasts(self.storm_hours, hours);
         Worked {
             check,
             measure,
-            lasts: Lasts {
-                storm: over(&self.before_storm),
-                this_season: over(&self.this_season),
-                next_season: over(&self.next_season),
-            },
+            lasts: Lasts::of(stands.lasts(self.storm_hours, &self.to_come)),
             bends: bends(&stands.readings, stands.prior.reading_sd),
             stands,
         }
@@ -301,7 +300,7 @@ impl Running<'_> {
                 run_hours,
                 snow_days,
             },
-            scenarios: self.before_storm.scenarios.clone(),
+            scenarios: self.before_storm.clone(),
             grows,
         }
     }
