@@ -5,7 +5,7 @@ mod customary;
 
 pub use customary::{MARK, customary};
 
-use std::fmt::{self, Display};
+use std::fmt::{self, Display, Write};
 
 use jiff::{Timestamp, civil::Date, tz::TimeZone};
 use serde::{Deserialize, Serialize};
@@ -83,12 +83,38 @@ pub fn sentence(text: fmt::Arguments<'_>) -> String {
 
 /// A number for reading: at most so many decimals, no trailing zeros, no negative zero.
 pub fn number(value: f64, decimals: usize) -> String {
+    if let Some(text) = short_number(value, decimals) {
+        return text;
+    }
     let mut text = format!("{value:.decimals$}");
     if text.contains('.') {
         let kept = text.trim_end_matches('0').trim_end_matches('.').len();
         text.truncate(kept);
     }
     if text == "-0" { "0".to_owned() } else { text }
+}
+
+/// The same of a number of at most nine digits, as most are, at a fraction of the cost; `None` of others.
+fn short_number(value: f64, decimals: usize) -> Option<String> {
+    let unit = 10_u32.checked_pow(u32::try_from(decimals).ok()?)?;
+    let scaled = value.abs() * f64::from(unit);
+    // The product may be off in its last digit: what is next to a half needs the exact one to be rounded right.
+    if scaled >= 1e9 || !((scaled.fract() - 0.5).abs() > 1e-6) {
+        return None;
+    }
+    let digits = scaled.round() as u32;
+    let sign = if value < 0.0 && digits > 0 { "-" } else { "" };
+    let (whole, mut part, mut decimals) = (digits / unit, digits % unit, decimals);
+    let mut text = String::with_capacity(16);
+    if part == 0 {
+        write!(text, "{sign}{whole}").ok()?;
+    } else {
+        while part.is_multiple_of(10) {
+            (part, decimals) = (part / 10, decimals - 1);
+        }
+        write!(text, "{sign}{whole}.{part:0decimals$}").ok()?;
+    }
+    Some(text)
 }
 
 /// A number over 0 to two figures: 0.064, 1.2, 35.
@@ -178,16 +204,16 @@ pub fn figure(value: impl Display, unit: Unit) -> impl Display {
 }
 
 /// A measured value in the sheet's words: "1.2 mm below the rim".
-pub fn measured(measure: &Measure, value: f64, decimals: usize) -> String {
-    let said = |value| figure(number(value, decimals), measure.unit);
-    match &measure.words {
+pub fn measured(measure: &Measure, value: f64, decimals: usize) -> impl Display {
+    let said = move |value| figure(number(value, decimals), measure.unit);
+    fmt::from_fn(move |text| match &measure.words {
         Some(words) if value < 0.0 => match &words.under {
-            Some(under) => format!("{} {under}", said(-value)),
-            None => said(value).to_string(),
+            Some(under) => write!(text, "{} {under}", said(-value)),
+            None => write!(text, "{}", said(value)),
         },
-        Some(words) => format!("{} {}", said(value), words.over),
-        None => said(value).to_string(),
-    }
+        Some(words) => write!(text, "{} {}", said(value), words.over),
+        None => write!(text, "{}", said(value)),
+    })
 }
 
 #[cfg(test)]
@@ -227,6 +253,32 @@ mod tests {
             ]
         );
         assert_eq!(day(Date::constant(2025, 11, 12)).to_string(), "12 Nov 2025");
+    }
+
+    /// Against the exact decimals of the standard library, ties and what is next to them among them.
+    #[test]
+    fn short_numbers_are_the_exact_ones() {
+        let exact = |value: f64, decimals: usize| {
+            let text = format!("{value:.decimals$}");
+            let text = match text.contains('.') {
+                true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+                false => text,
+            };
+            if text == "-0" { "0".to_owned() } else { text }
+        };
+        for decimals in 0..=9 {
+            for i in -4000..=4000 {
+                for unit in [0.005, 0.125, 1.0 / 3.0, 0.001, 0.05, 7919.5, 1e-7] {
+                    let value = f64::from(i) * unit;
+                    for value in [value, value.next_up(), value.next_down()] {
+                        assert_eq!(number(value, decimals), exact(value, decimals));
+                    }
+                }
+            }
+        }
+        for value in [f64::NAN, f64::INFINITY, -f64::INFINITY, 1e300, -0.0] {
+            assert_eq!(number(value, 2), exact(value, 2));
+        }
     }
 
     /// Read back, no likelier thing is said to be less likely.

@@ -197,7 +197,7 @@ impl<const N: usize> HoursTable<N> {
             let spread = (trigamma(smallest) + trigamma(usage.a)).sqrt();
             // The bend must not reach the densities' middle: at most half their spread there, or a narrow one (hundreds of
             // days) would be missed whole.
-            let below = (2.0 * spread).max((2.0 / spread).ln());
+            let below = (0.5 * spread).max((2.0 / spread).ln());
             let knee = digamma(smallest) - digamma(usage.a) - below;
             table.lattice = table.build(step, knee);
         }
@@ -280,7 +280,7 @@ impl<const N: usize> HoursTable<N> {
     /// between two points, least at one of them.
     pub fn average(&self, survival: impl Fn(f64) -> f64) -> [f64; N] {
         /// Short of certain by less than is worth a node.
-        const CERTAIN: f64 = 1.0 - 1e-14;
+        const CERTAIN: f64 = 1.0 - 1e-12;
         let now = survival(0.0);
         let (mut sums, mut left) = ([0.0; N], [1.0; N]);
         for Node { hours, weights } in self.lattice.nodes.iter().rev() {

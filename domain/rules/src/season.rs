@@ -57,9 +57,25 @@ pub fn day_number(date: Date) -> i32 {
 
 /// The date of a day number; `Date::MIN` or `Date::MAX` beyond what a date can be.
 pub fn date_of(day_number: i32) -> Date {
-    const EPOCH: Date = Date::constant(2000, 3, 1);
-    let days = i64::from(day_number) - i64::from(self::day_number(EPOCH));
-    EPOCH.saturating_add(jiff::SignedDuration::from_hours(24 * days))
+    /// Days of four centuries, of one, and of four years.
+    const DAYS: [i32; 3] = [146_097, 36_524, 1_461];
+    let [of_four, of_one, of_leap] = DAYS;
+    let day = day_number.rem_euclid(of_four);
+    // What leap days made of four years, a century, four centuries is taken out first.
+    let year = (day - day / (of_leap - 1) + day / of_one - day / (of_four - 1)) / 365;
+    let of_year = day - (365 * year + year / 4 - year / 100);
+    let month = (5 * of_year + 2) / 153;
+    let of_month = of_year - (153 * month + 2) / 5 + 1;
+    let (month, next) = if month < 10 {
+        (month + 3, 0)
+    } else {
+        (month - 9, 1)
+    };
+    let year = 400 * day_number.div_euclid(of_four) + year + next;
+    let date = i16::try_from(year)
+        .ok()
+        .and_then(|year| Date::new(year, month as i8, of_month as i8).ok());
+    date.unwrap_or(if day_number < 0 { Date::MIN } else { Date::MAX })
 }
 
 /// First and last day of one season.

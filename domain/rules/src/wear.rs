@@ -143,7 +143,11 @@ impl WearPath {
     /// already, `None` if it never comes to that (a rate that may well be none keeps P under a bound).
     pub fn hours_until(&self, limit: f64, from_hours: f64, p: f64) -> Option<f64> {
         // P(reached) >= p where the score is at most z.
-        let z = -normal_quantile(p);
+        self.hours_until_score(limit, from_hours, -normal_quantile(p))
+    }
+
+    /// The same until the value stands but `z` of its standard deviations short of `limit`.
+    pub(crate) fn hours_until_score(&self, limit: f64, from_hours: f64, z: f64) -> Option<f64> {
         if self.score(limit, from_hours) <= z {
             return Some(0.0);
         }

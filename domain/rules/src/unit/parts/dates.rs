@@ -14,7 +14,16 @@ use crate::wear::WearPath;
 /// The path is taken for five equally likely ones: those that reach the limit at the tenth, three tenths, .. of its hours.
 /// Where only the path is doubtful, the 10, 50 and 90 % of these are its own exactly; where only the use is, all five are
 /// the same path. (Nodes over the hours of use instead are steps, up to 13 days of use off.)
-const PATHS: [f64; 5] = [0.1, 0.3, 0.5, 0.7, 0.9];
+///
+/// Said by how many of its standard deviations the measure is short of the limit then: the normal quantiles of the other
+/// nine, seven, .. tenths.
+pub(super) const PATHS: [f64; 5] = [
+    1.281_551_565_544_600_4,
+    0.524_400_512_708_040_7,
+    0.0,
+    -0.524_400_512_708_040_7,
+    -1.281_551_565_544_600_4,
+];
 
 /// The days to come on which a unit may reach a limit.
 #[derive(Debug)]
@@ -47,7 +56,7 @@ impl Running<'_> {
     /// Days by which `limit` is reached with chance 0.1, 0.5 and 0.9 by a path that is `from` hours old at the base. A
     /// storm that has a date counts with its hours; the design storm has none.
     pub(super) fn reached_by(&self, path: &WearPath, limit: f64, from: f64) -> Quantiles<Date> {
-        let hours = PATHS.map(|p| path.hours_until(limit, from, p));
+        let hours = PATHS.map(|z| path.hours_until_score(limit, from, z));
         self.dates.borrow_mut().reached_by(hours)
     }
 
@@ -210,6 +219,7 @@ mod tests {
     use crate::season::{Winter, day_number};
     use crate::sheet::Exposure;
     use crate::snow_days::{Counted, FixedSeason, OnRecord, SnowDays, counted};
+    use crate::special::normal_quantile;
     use crate::wear::{WearPrior, WearReading};
 
     /// Against the chance averaged over the hours (`lasts_over`, which is held to scipy): on how many days of use it first
@@ -254,7 +264,7 @@ mod tests {
                 let path = WearPath::new(&rings, &readings);
                 let from = read.last().map_or(0.0, |reading| reading.0);
                 let found = Dates::new(usage, days, base, None)
-                    .reached_by(PATHS.map(|p| path.hours_until(1.5, from, p)));
+                    .reached_by(PATHS.map(|z| path.hours_until_score(1.5, from, z)));
                 let found = [found.p10, found.p50, found.p90];
                 for (p, found) in [0.1, 0.5, 0.9].into_iter().zip(found) {
                     let exact = (1..600).find(|count| {
@@ -276,6 +286,13 @@ mod tests {
             }
         }
         println!("worst {worst}");
+    }
+
+    #[test]
+    fn the_paths_are_those_of_odd_tenths() {
+        for (z, tenths) in PATHS.into_iter().zip([9.0, 7.0, 5.0, 3.0, 1.0]) {
+            assert!((z - normal_quantile(tenths / 10.0)).abs() < 1e-14, "{z}");
+        }
     }
 
     proptest! {

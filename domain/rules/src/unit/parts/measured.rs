@@ -2,6 +2,7 @@
 
 use std::array;
 
+use super::dates::PATHS;
 use super::{Advice, Lasts, LimitKind, MeasuredState, PartState, Quantiles, Running, ToCome};
 use crate::because::{day_of, measured, odds, quantity, sentence, two_figures};
 use crate::calculations;
@@ -114,14 +115,15 @@ impl Running<'_> {
         // From now, not from the storm on.
         let run_since = self.clock.hours_at(self.shared.as_of, self.shared) - self.base.hours;
         let now = worst.stands.from + run_since.max(0.0);
-        let hours = |p| {
+        let [p10, _, p50, _, p90] = PATHS;
+        let hours = |z| {
             if worst.stands.past {
                 return Some(0.0);
             }
             worst
                 .stands
                 .path
-                .hours_until(worst.stands.limit, now, p)
+                .hours_until_score(worst.stands.limit, now, z)
                 .map(coarse_hours)
         };
         let dates = match worst.stands.last.filter(|_| worst.stands.past) {
@@ -149,9 +151,9 @@ impl Running<'_> {
                 limit: worst.stands.limit,
                 limit_is: worst.stands.limit_is,
                 hours: Quantiles {
-                    p10: hours(0.1),
-                    p50: hours(0.5),
-                    p90: hours(0.9),
+                    p10: hours(p10),
+                    p50: hours(p50),
+                    p90: hours(p90),
                 },
                 dates,
                 bends: worst.bends,
