@@ -5,7 +5,7 @@ mod customary;
 
 pub use customary::{MARK, customary};
 
-use std::fmt::{self, Display, Write};
+use std::fmt::{self, Display};
 
 use jiff::{Timestamp, civil::Date, tz::TimeZone};
 use serde::{Deserialize, Serialize};
@@ -99,22 +99,35 @@ fn short_number(value: f64, decimals: usize) -> Option<String> {
     let unit = 10_u32.checked_pow(u32::try_from(decimals).ok()?)?;
     let scaled = value.abs() * f64::from(unit);
     // The product may be off in its last digit: what is next to a half needs the exact one to be rounded right.
-    if scaled >= 1e9 || !((scaled.fract() - 0.5).abs() > 1e-6) {
+    let near_half = (scaled.fract() - 0.5).abs() < 1e-6;
+    if !scaled.is_finite() || scaled >= 1e9 || near_half {
         return None;
     }
-    let digits = scaled.round() as u32;
-    let sign = if value < 0.0 && digits > 0 { "-" } else { "" };
-    let (whole, mut part, mut decimals) = (digits / unit, digits % unit, decimals);
-    let mut text = String::with_capacity(16);
-    if part == 0 {
-        write!(text, "{sign}{whole}").ok()?;
-    } else {
-        while part.is_multiple_of(10) {
-            (part, decimals) = (part / 10, decimals - 1);
-        }
-        write!(text, "{sign}{whole}.{part:0decimals$}").ok()?;
+    let (mut digits, mut decimals) = (scaled.round() as u32, decimals);
+    let minus = value < 0.0 && digits > 0;
+    while decimals > 0 && digits.is_multiple_of(10) {
+        (digits, decimals) = (digits / 10, decimals - 1);
     }
-    Some(text)
+    // From the last digit on; nine more at most, a point and a sign.
+    let mut text = [b'0'; 12];
+    let mut first = text.len();
+    let mut put = |byte: u8| {
+        first -= 1;
+        text[first] = byte;
+    };
+    let mut place = 0;
+    while place <= decimals || digits > 0 {
+        if place == decimals && place > 0 {
+            put(b'.');
+        }
+        put(b'0' + (digits % 10) as u8);
+        digits /= 10;
+        place += 1;
+    }
+    if minus {
+        put(b'-');
+    }
+    str::from_utf8(&text[first..]).ok().map(str::to_owned)
 }
 
 /// A number over 0 to two figures: 0.064, 1.2, 35.
@@ -170,7 +183,24 @@ pub fn day(date: Date) -> impl Display {
         .get(usize::from(date.month().unsigned_abs()) - 1)
         .copied()
         .unwrap_or("");
-    fmt::from_fn(move |text| write!(text, "{} {month} {}", date.day(), date.year()))
+    let (day, year) = (date.day().unsigned_abs(), date.year());
+    fmt::from_fn(move |text| {
+        if !(1000..=9999).contains(&year) {
+            return write!(text, "{day} {month} {year}");
+        }
+        // Said so often that it is put together at once.
+        let mut said = *b"00 Jan 0000";
+        said[0] += day / 10;
+        said[1] += day % 10;
+        for (place, letter) in said[3..].iter_mut().zip(month.bytes()) {
+            *place = letter;
+        }
+        for (place, unit) in said[7..].iter_mut().zip([1000, 100, 10, 1]) {
+            *place += (year / unit % 10) as u8;
+        }
+        let said = &said[usize::from(day < 10)..];
+        text.write_str(str::from_utf8(said).map_err(|_| fmt::Error)?)
+    })
 }
 
 /// The day an instant falls on, in the depot's zone.
@@ -253,6 +283,20 @@ mod tests {
             ]
         );
         assert_eq!(day(Date::constant(2025, 11, 12)).to_string(), "12 Nov 2025");
+    }
+
+    #[test]
+    fn days_are_written_as_numbers_are() {
+        let mut date = Date::constant(1999, 1, 1);
+        while date.year() < 2002 {
+            let month = date.strftime("%b").to_string();
+            let plain = format!("{} {month} {}", date.day(), date.year());
+            assert_eq!(day(date).to_string(), plain);
+            date = date.tomorrow().unwrap();
+        }
+        let long_ago = [Date::constant(999, 3, 2), Date::constant(-44, 3, 15)];
+        let said = long_ago.map(|date| day(date).to_string());
+        assert_eq!(said, ["2 Mar 999", "15 Mar -44"]);
     }
 
     /// Against the exact decimals of the standard library, ties and what is next to them among them.

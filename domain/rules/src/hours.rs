@@ -417,12 +417,14 @@ impl<const N: usize> HoursTable<N> {
     fn build(&self, step: f64, knee: f64) -> Lattice<N> {
         /// No table is longer, whatever its input.
         const NODES_MAX: usize = 100_000;
+        /// Most tables have no more.
+        const NODES_USUAL: usize = 160;
         /// Weight under which a node is left out.
         const NEGLIGIBLE: f64 = 1e-14;
         let Usage { a, b, .. } = self.usage;
         let terms: [Vec<(f64, f64)>; N] = array::from_fn(|day| self.until[day].terms(a));
-        let node_at = |u: f64| {
-            let bend = (knee - u).exp();
+        // The bend of a node, exp(knee - u), is that of its neighbour times the same factor.
+        let node_at = |u: f64, bend: f64| {
             let t = u - bend;
             // Logarithms of x = 1/(1 + e^-t) and 1 - x, also where x is less than any number.
             let small = (-t.abs()).exp();
@@ -441,26 +443,27 @@ impl<const N: usize> HoursTable<N> {
         // Under this hardly anything is left: the tail of the smallest shape is at most exponential. Small shapes have
         // little weight near the knee, and much of it far to the left.
         let least = (NEGLIGIBLE.ln() + first.ln() + ln_beta(first, a)) / first;
-        let mut nodes = Vec::new();
-        let mut u = low;
+        let mut nodes = Vec::with_capacity(NODES_USUAL);
+        let (mut u, mut bend) = (low, (knee - low).exp());
+        let factor = step.exp();
         while nodes.len() < NODES_MAX {
-            u -= step;
-            let node = node_at(u);
+            (u, bend) = (u - step, bend * factor);
+            let node = node_at(u, bend);
             let ends = first >= 1.0 && negligible(&node);
-            if ends || u - (knee - u).exp() < least {
+            if ends || u - bend < least {
                 break;
             }
             nodes.push(node);
         }
         nodes.reverse();
-        let mut u = low;
+        let (mut u, mut bend) = (low, (knee - low).exp());
         while nodes.len() < NODES_MAX {
-            let node = node_at(u);
+            let node = node_at(u, bend);
             if negligible(&node) && u > high {
                 break;
             }
             nodes.push(node);
-            u += step;
+            (u, bend) = (u + step, bend / factor);
         }
         for day in 0..N {
             let sum: f64 = nodes.iter().map(|node| node.weights[day]).sum();

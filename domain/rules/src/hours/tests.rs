@@ -141,7 +141,7 @@ proptest! {
         prop_assert!((mean - all - table.none()[0] * survival(0.0)).abs() < 1e-12, "{mean}");
         // Narrow against the hours, as in `average_step`.
         let width = 0.1_f64.min(1.1 * table.lattice.step).min(width);
-        let crossing = |z: f64| middle * (1.0 + width * z);
+        let crossing = |z: f64| middle * (1.0 - width * z);
         let steps = (-160..=160).map(|i| f64::from(i) / 20.0);
         let weights: f64 = steps.clone().map(normal_density).sum();
         let finer: f64 = steps.map(|z| normal_density(z) * table.at_most(crossing(z))[0]).sum();

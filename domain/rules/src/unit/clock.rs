@@ -26,8 +26,10 @@ pub struct UnitClock<'a> {
     pub kept_since: Option<Timestamp>,
     /// What makes it go dead sooner.
     pub going_dead: GoingDead<'a>,
-    /// Of each part of the sheet the paths on this unit, in the order in which they were on it.
-    paths: Vec<Vec<&'a FittedPartFacts>>,
+    /// The paths on this unit: of each part of the sheet in the order in which they were on it, part by part.
+    paths: Vec<&'a FittedPartFacts>,
+    /// Where those of each part end.
+    path_ends: Vec<usize>,
 }
 
 /// Somebody tried to start it.
@@ -93,22 +95,22 @@ impl<'a> UnitClock<'a> {
             }
         });
         let starts = starts.collect();
-        let mut paths: Vec<Vec<&FittedPartFacts>> = vec![Vec::new(); sheet.parts.len()];
-        for path in &unit.parts {
-            if let Some(place) = sheet.parts.iter().position(|part| part.part == path.part) {
-                paths[place].push(path);
-            }
-        }
-        for paths in &mut paths {
-            paths.sort_by_key(|path| {
-                (
-                    path.removed_at.is_none(),
-                    path.removed_at,
-                    path.fitted_at,
-                    path.id,
-                )
-            });
-        }
+        let placed = unit.parts.iter().filter_map(|path| {
+            let place = sheet.parts.iter().position(|part| part.part == path.part)?;
+            Some((place, path))
+        });
+        let mut placed: Vec<(usize, &FittedPartFacts)> = placed.collect();
+        placed.sort_by_key(|(place, path)| {
+            (
+                *place,
+                path.removed_at.is_none(),
+                path.removed_at,
+                path.fitted_at,
+                path.id,
+            )
+        });
+        let end = |part| placed.partition_point(|(place, _)| *place <= part);
+        let path_ends = (0..sheet.parts.len()).map(end).collect();
         let fitted = unit.parts.iter();
         let fitted = fitted.filter(|path| path.how != Fitting::AsDelivered);
         let first_fitted = fitted.filter_map(|path| path.fitted_at).min();
@@ -121,7 +123,8 @@ impl<'a> UnitClock<'a> {
             starts,
             kept_since,
             going_dead,
-            paths,
+            paths: placed.into_iter().map(|(_, path)| path).collect(),
+            path_ends,
         }
     }
 
@@ -185,12 +188,15 @@ impl<'a> UnitClock<'a> {
 
     /// The paths of the sheet's part at `place`, in order.
     pub fn paths(&self, place: usize) -> &[&'a FittedPartFacts] {
-        &self.paths[place]
+        let start = place
+            .checked_sub(1)
+            .map_or(0, |before| self.path_ends[before]);
+        &self.paths[start..self.path_ends[place]]
     }
 
     /// The path of that part now on the machine.
     pub fn path_now(&self, place: usize) -> Option<&'a FittedPartFacts> {
-        self.paths[place]
+        self.paths(place)
             .last()
             .copied()
             .filter(|path| path.removed_at.is_none())
@@ -213,7 +219,7 @@ impl<'a> UnitClock<'a> {
         take_up: bool,
     ) -> impl Iterator<Item = (&[&'a FittedPartFacts], bool)> {
         let mut turned = false;
-        let stretches = self.paths[place].chunk_by(move |_, next| {
+        let stretches = self.paths(place).chunk_by(move |_, next| {
             let goes_on = next.how == Fitting::Adjusted;
             goes_on && !take_up
         });
@@ -236,7 +242,7 @@ impl<'a> UnitClock<'a> {
     /// The path that the present life of that part began with: turning or adjusting it did not make it new.
     pub fn life_began(&self, place: usize) -> Option<&'a FittedPartFacts> {
         self.path_now(place)?;
-        self.paths[place]
+        self.paths(place)
             .iter()
             .rev()
             .find(|path| is_new(path))

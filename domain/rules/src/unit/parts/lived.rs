@@ -69,11 +69,11 @@ impl Running<'_> {
         };
         let title = &part.spec.title;
         let text = if sudden {
-            format!(
+            sentence(format_args!(
                 "{title}, {whence}: {} that it does not {} all of a sudden in this storm",
                 odds(storm),
                 spec.failure
-            )
+            ))
         } else {
             sentence(format_args!("{title}, {whence}: {}", lasts.words()))
         };
