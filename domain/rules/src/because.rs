@@ -94,7 +94,7 @@ pub fn number(value: f64, decimals: usize) -> String {
     if text == "-0" { "0".to_owned() } else { text }
 }
 
-/// The same of a number of at most nine digits, as most are, at a fraction of the cost; `None` of others.
+/// The same of a number under 1e9 in units of its last decimal, as most are, at a fraction of the cost; `None` of others.
 fn short_number(value: f64, decimals: usize) -> Option<String> {
     let unit = 10_u32.checked_pow(u32::try_from(decimals).ok()?)?;
     let scaled = value.abs() * f64::from(unit);
@@ -108,7 +108,7 @@ fn short_number(value: f64, decimals: usize) -> Option<String> {
     while decimals > 0 && digits.is_multiple_of(10) {
         (digits, decimals) = (digits / 10, decimals - 1);
     }
-    // From the last digit on; nine more at most, a point and a sign.
+    // From the last digit on: ten at most (1e9 by rounding), a point and a sign.
     let mut text = [b'0'; 12];
     let mut first = text.len();
     let mut put = |byte: u8| {
@@ -189,7 +189,7 @@ pub fn day(date: Date) -> impl Display {
             return write!(text, "{day} {month} {year}");
         }
         // Said so often that it is put together at once.
-        let mut said = *b"00 Jan 0000";
+        let mut said = *b"00     0000";
         said[0] += day / 10;
         said[1] += day % 10;
         for (place, letter) in said[3..].iter_mut().zip(month.bytes()) {
@@ -322,6 +322,10 @@ mod tests {
         }
         for value in [f64::NAN, f64::INFINITY, -f64::INFINITY, 1e300, -0.0] {
             assert_eq!(number(value, 2), exact(value, 2));
+        }
+        // The longest there are.
+        for (value, decimals) in [(999_999_999.7, 0), (-999_999_999.7, 0), (-0.123_456_789, 9)] {
+            assert_eq!(number(value, decimals), exact(value, decimals));
         }
     }
 

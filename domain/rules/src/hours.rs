@@ -92,13 +92,13 @@ impl Usage {
         self.tables([scenarios])
     }
 
-    /// The same until several days at once.
+    /// The same until each of several days.
     pub fn tables<const N: usize>(&self, scenarios: [&[f64]; N]) -> HoursTable<N> {
         HoursTable::new(self, scenarios)
     }
 }
 
-/// The distributions of hours to come until N days, discretised.
+/// The distributions of hours to come until each of N days, discretised.
 ///
 /// With t = ln(hours / b), the density of each scenario falls off exponentially on both sides and is analytic, so the
 /// trapezoid rule converges geometrically (Trefethen & Weideman, The Exponentially Convergent Trapezoidal Rule, 2014).
@@ -381,7 +381,10 @@ impl<const N: usize> HoursTable<N> {
         let place = middle.max(width);
         let relative = width / place;
         let t = (place / self.usage.b).ln();
-        let local = lattice.step * (1.0 + (lattice.knee - t).max(0.0));
+        // The bend w at t solves ln w + w = knee - t, so it is at most ln(1 + e^(knee - t)).
+        let left = lattice.knee - t;
+        let bend = left.max(0.0) + (-left.abs()).exp().ln_1p();
+        let local = lattice.step * (1.0 + bend);
         if relative >= 1.1 * local {
             return self.average(survival);
         }

@@ -57,12 +57,13 @@ pub fn day_number(date: Date) -> i32 {
 
 /// The date of a day number; `Date::MIN` or `Date::MAX` beyond what a date can be.
 pub fn date_of(day_number: i32) -> Date {
-    /// Days of four centuries, of one, and of four years.
-    const DAYS: [i32; 3] = [146_097, 36_524, 1_461];
-    let [of_four, of_one, of_leap] = DAYS;
-    let day = day_number.rem_euclid(of_four);
+    const FOUR_CENTURIES: i32 = 146_097;
+    const CENTURY: i32 = 36_524;
+    const FOUR_YEARS: i32 = 1_461;
+    let day = day_number.rem_euclid(FOUR_CENTURIES);
     // What leap days made of four years, a century, four centuries is taken out first.
-    let year = (day - day / (of_leap - 1) + day / of_one - day / (of_four - 1)) / 365;
+    let leap_days = day / (FOUR_YEARS - 1) - day / CENTURY + day / (FOUR_CENTURIES - 1);
+    let year = (day - leap_days) / 365;
     let of_year = day - (365 * year + year / 4 - year / 100);
     let month = (5 * of_year + 2) / 153;
     let of_month = of_year - (153 * month + 2) / 5 + 1;
@@ -71,7 +72,7 @@ pub fn date_of(day_number: i32) -> Date {
     } else {
         (month - 9, 1)
     };
-    let year = 400 * day_number.div_euclid(of_four) + year + next;
+    let year = 400 * day_number.div_euclid(FOUR_CENTURIES) + year + next;
     let date = i16::try_from(year)
         .ok()
         .and_then(|year| Date::new(year, month as i8, of_month as i8).ok());

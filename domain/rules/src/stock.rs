@@ -91,7 +91,9 @@ pub fn quantity_of(unit: &str, quantity: i64) -> String {
     if unit.eq_ignore_ascii_case("each") {
         return quantity.to_string();
     }
-    let several = SEVERAL.iter().find(|(one, _)| *one == unit);
+    let several = SEVERAL
+        .iter()
+        .find(|(one, _)| unit.eq_ignore_ascii_case(one));
     let said = several.filter(|_| quantity != 1);
     format!("{quantity} {}", said.map_or(unit, |(_, several)| several))
 }
@@ -105,7 +107,7 @@ mod tests {
         let said = [
             ("each", 10),
             ("set", 1),
-            ("set", 2),
+            ("Set", 2),
             ("box", 2),
             ("ml", 400),
             ("ft", 6),

@@ -227,8 +227,8 @@ impl WorkOf<'_> {
         } else {
             chance(&all_rates, &all_works, self.operators).clamp(0.0, 1.0)
         };
-        // By the chance as it is told, and of those alike the first: it is named, and is not to change with every
-        // hundredth of a chance.
+        // By the chance as it is told, and of those alike the first: it is named, and is not to change with what nobody
+        // can see.
         let brings = |index: &usize| units[*index].document.rate * units[*index].document.chance;
         let first = self
             .who_counts(units, false)

@@ -94,6 +94,39 @@ proptest! {
     }
 }
 
+/// Where the nodes begin to spread out, a step that they nearly miss is averaged on finer ones.
+#[test]
+fn a_step_at_the_knee_is_averaged_as_on_many_nodes() {
+    let usages = [
+        (2.0, 3.0, 54.0, 5.0),
+        (20.0, 3.0, 0.0, 2.0),
+        (5.0, 2.0, 30.0, 12.0),
+    ];
+    for (prior_days, prior_hours_per_day, run_hours, days) in usages {
+        let prior = UsagePrior {
+            shape: 1.0,
+            prior_days,
+            prior_hours_per_day,
+        };
+        let usage = Usage::new(&prior, run_hours, 0.0);
+        let table = usage.table(&[days]);
+        let many = HoursTable {
+            lattice: table.build(0.002, table.lattice.knee),
+            ..table.clone()
+        };
+        for place in -20..=20 {
+            let middle = usage.b * (table.lattice.knee + 0.1 * f64::from(place)).exp();
+            for relative in [0.1101, 0.115, 0.13, 0.16, 0.2] {
+                let width = relative * middle;
+                let survival = |hours: f64| normal_cdf((middle - hours) / width);
+                let [step] = table.average_step(middle, width, survival, |z| middle - width * z);
+                let [all] = many.average(survival);
+                assert!((step - all).abs() < 1e-7, "{middle} {width}: {step} {all}");
+            }
+        }
+    }
+}
+
 /// Ten days of 3 h before, none run: the mean is the prior's; and 20 h on 10 days more bring it to 50/20.
 #[test]
 fn the_mean_rate_is_hours_over_days() {
