@@ -66,6 +66,29 @@ fn the_score_of_two_machines_by_hand() {
     assert_eq!(mean.round(), by_hand);
 }
 
+/// Both are needed. Alike, the first is named; with its spare shear fasteners gone the other brings more.
+#[test]
+fn the_machine_that_brings_most_is_named() {
+    let named = |first_spares: Option<f64>| {
+        let mut units = vec![fresh_unit(1, 60.0), fresh_unit(2, 60.0)];
+        if let Some(spares) = first_spares {
+            set_reading(&mut units[0], "shear_spares", spares);
+        }
+        let ids = [units[0].id, units[1].id];
+        let document = evaluate(&depot(units), now()).depot.document;
+        let mut reasons = document.because.into_iter();
+        let losing = reasons.find(|reason| reason.text.contains("losing"));
+        let losing = losing.expect("one machine cannot do it");
+        let score = document.score.expect("a score");
+        let takes = format!(", the machine that brings most, takes {score} points");
+        assert!(losing.text.ends_with(&takes), "{}", losing.text);
+        let place = ids.iter().position(|id| losing.unit_id == Some(*id));
+        (losing.text.contains("losing T-001"), place)
+    };
+    assert_eq!(named(None), (true, Some(0)));
+    assert_eq!(named(Some(0.0)), (false, Some(1)));
+}
+
 /// The mean over the nodes is the closed form's mean over the doubt, as near as eight nodes come where a quantile runs off
 /// to infinity.
 #[test]
